@@ -1,0 +1,139 @@
+package chronometer
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"time"
+)
+
+// Known is what a rating says of an instrument at the instant asked about.
+type Known struct {
+	ErrorS      float64 // dial minus UTC, s
+	ErrorHalfS  float64 // half width of its 95% interval, s
+	RateSPerDay float64 // s/d
+	Suspect     string  // why the rate must be looked at, in words; empty if nothing
+}
+
+// Action is one thing to do next.
+type Action struct {
+	Verb string    // what the button says: Wind, Compare, Start …
+	Kind Kind      // the entry that doing it writes; empty: look at the instrument
+	Say  string    // the action as a phrase without its time
+	Due  time.Time // when; zero: now
+	Late bool      // it should have been done
+	Stop bool      // it is a warning: something is wrong
+}
+
+// handLimitS is how slow a dial may get before the minute hand is moved on:
+// half of the minute that the move gains.
+const handLimitS = 30
+
+// horizonDays is how far ahead an action is announced.
+const horizonDays = 60
+
+// Next returns what to do next with an instrument, the most urgent first. The
+// known figures may be nil when the comparisons do not carry a rating yet.
+// Intervals are common practice, no source, unless said.
+func Next(i Instrument, s State, known *Known, now time.Time) []Action {
+	var todo []Action
+	switch {
+	case s.Station == Carriage:
+		todo = append(todo, Action{Verb: "Receive", Kind: KindReceived, Say: "on its way since " + s.StationSince.Format("2 January") + ": receive it", Due: s.StationSince.AddDate(0, 0, 14)})
+	case s.Motion == BalanceHeld && s.Packed:
+		todo = append(todo, Action{Verb: "Send", Kind: KindSent, Say: "packed: send it"})
+	case s.Motion == BalanceHeld:
+		todo = append(todo, Action{Verb: "Release", Kind: KindReleased, Say: "balance held: release it, then start"})
+	case s.Motion == StoodStill:
+		todo = append(todo, still(s))
+	default:
+		todo = going(i, s, known, now)
+	}
+	for n, a := range todo {
+		if !a.Due.IsZero() && !a.Stop {
+			todo[n].Late = now.After(a.Due)
+		}
+	}
+	slices.SortStableFunc(todo, func(a, b Action) int {
+		return cmp.Or(-boolCompare(a.Stop, b.Stop), a.Due.Compare(b.Due))
+	})
+	return todo
+}
+
+func boolCompare(a, b bool) int {
+	switch {
+	case a == b:
+		return 0
+	case a:
+		return 1
+	}
+	return -1
+}
+
+// still says what to do with one that does not go. After an unexplained stop
+// it is unsettled for a week or two, after a second it is not restarted but
+// repaired (Stechert, Das Marine-Chronometer (1894), §35).
+func still(s State) Action {
+	switch {
+	case s.Last.IsZero() || s.First.Equal(s.Last) && s.Compares == 0:
+		return Action{Verb: "Compare", Kind: KindCompared, Say: "new in the book: compare it daily, or start it"}
+	case s.Station == Home:
+		return Action{Verb: "Ask", Kind: KindNote, Say: "stopped with its owner: find out why before it is started", Stop: true}
+	case s.JobOpen && !s.Worked:
+		return Action{Verb: "Examine", Kind: KindFound, Say: "stopped: examine it and write what is found"}
+	}
+	return Action{Verb: "Start", Kind: KindStarted, Say: "ready to be started on the signal"}
+}
+
+func going(i Instrument, s State, known *Known, now time.Time) []Action {
+	var todo []Action
+	if known != nil && known.Suspect != "" {
+		todo = append(todo, Action{Verb: "Look", Say: known.Suspect, Stop: true})
+	}
+	if !s.Wound.IsZero() {
+		every := hours(i.WindEveryH())
+		runsDown := s.Wound.Add(hours(i.GoingH))
+		switch {
+		case s.Station == Home && now.Sub(s.Wound) > 2*every:
+			// An owner winds without writing it down here.
+		case now.After(runsDown):
+			todo = append(todo, Action{Verb: "Look", Kind: KindStopped, Say: "not wound since " + s.Wound.Format("2 January") + ": it may have run down", Due: runsDown, Stop: true})
+		default:
+			todo = append(todo, Action{Verb: "Wind", Kind: KindWound, Say: "wind", Due: s.Wound.Add(every)})
+		}
+	}
+	if !s.Compared.IsZero() {
+		every := 24 * time.Hour
+		if s.Station == Home {
+			every = 30 * 24 * time.Hour
+		}
+		todo = append(todo, Action{Verb: "Compare", Kind: KindCompared, Say: "compare", Due: s.Compared.Add(every)})
+	} else {
+		todo = append(todo, Action{Verb: "Compare", Kind: KindCompared, Say: "compare: nothing is known of it since it was started", Due: s.MotionSince})
+	}
+	if known != nil {
+		if a, ok := moveHand(*known, now); ok {
+			todo = append(todo, a)
+		}
+	}
+	return todo
+}
+
+// moveHand returns the day on which a losing dial is slow enough for its
+// minute hand to be moved forward one minute; hands are never moved back, so a
+// gaining dial gets no such action.
+func moveHand(k Known, now time.Time) (Action, bool) {
+	if k.RateSPerDay >= 0 && k.ErrorS > -handLimitS {
+		return Action{}, false
+	}
+	days := 0.0
+	if k.ErrorS > -handLimitS {
+		days = (k.ErrorS + handLimitS) / -k.RateSPerDay
+	}
+	if math.IsNaN(days) || days > horizonDays {
+		return Action{}, false
+	}
+	return Action{Verb: "Move hand", Kind: KindMoved, Say: "move the minute hand forward 1 min", Due: now.Add(hours(24 * days))}, true
+}
+
+func hours(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }
