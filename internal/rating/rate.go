@@ -1,0 +1,410 @@
+package rating
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"time"
+
+	"timeball/internal/stability"
+	"timeball/internal/statespace"
+	"timeball/internal/timescale"
+)
+
+// defaultHorizonD is how far a forecast goes unless told, days.
+const defaultHorizonD = 60.0
+
+// ErrNotDetermined marks a history whose comparisons do not determine a rate,
+// such as one comparison in each run.
+var ErrNotDetermined = errors.New("the comparisons do not determine a rate")
+
+// fewForOwn is the number of comparisons below which the doubt rests mostly on
+// what is usual for such instruments.
+const fewForOwn = 8
+
+// Rate returns the rating of a history. Its error wraps ErrThin or
+// ErrNotDetermined and says what is wanting.
+func Rate(h History, opt Options) (Rating, error) {
+	if opt.HorizonDays <= 0 {
+		opt.HorizonDays = defaultHorizonD
+	}
+	rec := prepare(h, opt.At)
+	going := rec.going()
+	if len(going) < fewest {
+		return Rating{}, thin(len(going))
+	}
+	out := Rating{Comparisons: len(rec.obs), Unrecorded: rec.unrecorded()}
+	e, err := newEstimate(&rec, going)
+	if err != nil {
+		return Rating{}, err
+	}
+	out.Used = len(e.used)
+	out.Epoch = e.used[len(e.used)-1].At
+	out.Position = e.design.main
+	e.now(&out)
+	e.forecasts(&out, opt)
+	e.byNode(&out, opt)
+	e.coefficients(&out)
+	out.Changes = e.changes()
+	e.readings(&out)
+	if opt.Curve > 1 {
+		out.Curve = e.curve(opt.Curve)
+	}
+	e.warn(&out)
+	return out, nil
+}
+
+// estimate is the posterior of one record.
+type estimate struct {
+	rec     *record
+	used    []observation
+	aside   []observation
+	design  *design
+	problem *problem
+	mode    point
+	nodes   []node
+	offset  float64 // taken from y so that no digits are lost, s
+	tempC   float64 // temperature to come
+	tempSD  float64
+	row     []float64
+}
+
+// newEstimate screens the observations of the record that were read while it
+// went and averages over the noise.
+func newEstimate(rec *record, going []int) (*estimate, error) {
+	all := make([]observation, 0, len(going))
+	for _, k := range going {
+		all = append(all, rec.obs[k])
+	}
+	_, p := layOut(rec, all)
+	p.screen(all)
+	e := &estimate{rec: rec}
+	for k, o := range all {
+		if p.aside[k] {
+			e.aside = append(e.aside, o)
+		} else {
+			e.used = append(e.used, o)
+		}
+	}
+	e.design, e.problem = layOut(rec, e.used)
+	e.offset = e.used[0].y
+	e.row = make([]float64, len(e.design.names))
+	if e.design.temp != nil {
+		e.tempC, e.tempSD = e.design.temp.lately(e.design.end)
+	}
+	var ok bool
+	if e.mode, ok = e.problem.mode(); !ok {
+		return nil, fmt.Errorf("%w: no two of the %d lie in one run; compare again", ErrNotDetermined, len(e.used))
+	}
+	if e.nodes, ok = e.problem.nodes(e.mode); !ok {
+		return nil, fmt.Errorf("%w: they leave its noise open; compare again", ErrNotDetermined)
+	}
+	return e, nil
+}
+
+// layOut returns the columns for the observations and the problem they pose.
+func layOut(rec *record, obs []observation) (*design, *problem) {
+	t := make([]float64, len(obs))
+	for k, o := range obs {
+		t[k] = o.t
+	}
+	d := newDesign(rec, t)
+	c := len(d.names) + 1
+	p := &problem{prior: d.prior, aside: make([]bool, len(obs)), sd: make([]float64, len(obs))}
+	p.series = statespace.Series{T: t, Var: make([]float64, len(obs)), Rows: make([]float64, c*len(obs)), Cols: c}
+	for k, o := range obs {
+		d.row(p.series.Rows[k*c:], o.t, ReferenceC)
+		p.series.Rows[k*c+c-1] = o.y - obs[0].y
+		p.sd[k] = o.sd
+	}
+	return d, p
+}
+
+// now gives error and rate at the epoch.
+func (e *estimate) now(out *Rating) {
+	d := e.design
+	n := len(d.names)
+	level := d.row(make([]float64, n), d.end, ReferenceC)
+	standard := d.rates(make([]float64, n), d.end, ReferenceC, d.main)
+	lately := d.rates(make([]float64, n), d.end, e.tempC, d.last)
+	moved := e.rec.moved(out.Epoch)
+	var errors, rates, ratesNow mixture
+	steadiness := 0.0
+	for _, node := range e.nodes {
+		x, v := node.fit.Ahead(0, node.u.noise(), level)
+		errors = append(errors, gaussian{node.weight, x + e.offset + moved, math.Sqrt(v)})
+		r, v := node.fit.Rate(standard)
+		rates = append(rates, gaussian{node.weight, r, math.Sqrt(v)})
+		r, v = node.fit.Rate(lately)
+		ratesNow = append(ratesNow, gaussian{node.weight, r, math.Sqrt(v)})
+		q := node.u.noise()
+		if s, ok := stability.Steadiness(q.SigmaW, q.SigmaR); ok {
+			steadiness += node.weight * s
+		}
+	}
+	out.Error, out.Rate, out.RateNow, out.Steadiness = errors.interval(), rates.interval(), ratesNow.interval(), steadiness
+	var mean point
+	for _, node := range e.nodes {
+		for i := range mean {
+			mean[i] += node.weight * node.u[i]
+		}
+	}
+	sd := 0.0
+	for _, o := range e.used {
+		sd += o.sd / float64(len(e.used))
+	}
+	out.Noise = Noise{SigmaW: math.Exp(mean[0]), SigmaR: math.Exp(mean[1]), Kappa: math.Exp(mean[2]), SDS: sd}
+}
+
+// forecasts gives the error at the usual horizons and at the instants asked
+// for that lie after the epoch.
+func (e *estimate) forecasts(out *Rating, opt Options) {
+	days := []float64{}
+	for _, d := range []float64{1, 7, 30, 60} {
+		if d <= opt.HorizonDays {
+			days = append(days, d)
+		}
+	}
+	if n := len(days); n == 0 || days[n-1] != opt.HorizonDays {
+		days = append(days, opt.HorizonDays)
+	}
+	for _, d := range days {
+		at := timescale.AddDays(out.Epoch, d)
+		out.Forecast = append(out.Forecast, Forecast{At: at, Error: e.ahead(at, d, opt.TempC)})
+	}
+	out.Asked = make([]Forecast, len(opt.At))
+	for i, at := range opt.At {
+		if h := timescale.Days(out.Epoch, at); h >= 0 {
+			out.Asked[i] = Forecast{At: at, Error: e.ahead(at, h, opt.TempC)}
+		}
+	}
+}
+
+// ahead returns the error at an instant h days after the epoch. The doubt of a
+// temperature to come that nobody told enters by the three-point rule: its
+// mean and the mean ± √3 standard deviations, weighted 2/3, 1/6, 1/6.
+func (e *estimate) ahead(at time.Time, h float64, told *float64) Interval {
+	temps := []gaussian{{weight: 1, mean: e.tempC}}
+	if e.design.temp != nil {
+		if told != nil {
+			temps[0].mean = *told
+		} else if sd := e.tempSD * (1 - math.Exp(-h/recentD)); sd > 0 {
+			temps = []gaussian{{weight: 2. / 3, mean: e.tempC}, {weight: 1. / 6, mean: e.tempC - math.Sqrt(3)*sd}, {weight: 1. / 6, mean: e.tempC + math.Sqrt(3)*sd}}
+		}
+	}
+	moved := e.rec.moved(at)
+	m := make(mixture, 0, len(temps)*len(e.nodes))
+	for _, temp := range temps {
+		row := e.design.row(e.row, e.design.end+h, temp.mean)
+		for _, node := range e.nodes {
+			x, v := node.fit.Ahead(h, node.u.noise(), row)
+			m = append(m, gaussian{temp.weight * node.weight, x + e.offset + moved, math.Sqrt(v)})
+		}
+	}
+	return m.interval()
+}
+
+// byNode gives what needs the readings at every node: the mean rate of each
+// run and the error at instants asked for before the epoch.
+func (e *estimate) byNode(out *Rating, opt Options) {
+	d := e.design
+	n := len(d.names)
+	type combination struct {
+		t, weight, row []float64
+		parts          mixture
+		done           func(mixture)
+	}
+	var all []*combination
+	for i, at := range opt.At {
+		if at.Before(out.Epoch) {
+			t := timescale.Days(e.rec.origin, at)
+			moved := e.offset + e.rec.moved(at)
+			all = append(all, &combination{
+				t: []float64{t}, weight: []float64{1}, row: d.row(make([]float64, n), t, ReferenceC),
+				done: func(m mixture) {
+					for k := range m {
+						m[k].mean += moved
+					}
+					out.Asked[i] = Forecast{At: at, Error: m.interval()}
+				},
+			})
+		}
+	}
+	out.Runs = e.runs()
+	first := 0
+	for i := range out.Runs {
+		run := &out.Runs[i]
+		a, b := e.used[first].t, e.used[first+run.Comparisons-1].t
+		first += run.Comparisons
+		if run.Known = b > a; !run.Known {
+			continue
+		}
+		row := d.row(make([]float64, n), b, ReferenceC)
+		for j, v := range d.row(e.row, a, ReferenceC) {
+			row[j] = (row[j] - v) / (b - a)
+		}
+		all = append(all, &combination{
+			t: []float64{a, b}, weight: []float64{-1 / (b - a), 1 / (b - a)}, row: row,
+			done: func(m mixture) { run.Rate = m.interval() },
+		})
+	}
+	for _, node := range e.nodes {
+		if len(all) == 0 {
+			break
+		}
+		if _, ok := e.problem.fit(node.u); !ok {
+			continue
+		}
+		for _, c := range all {
+			x, v := e.problem.ws.Combination(c.t, c.weight, c.row)
+			c.parts = append(c.parts, gaussian{node.weight, x, math.Sqrt(v)})
+		}
+	}
+	for _, c := range all {
+		c.done(c.parts)
+	}
+}
+
+// runs cuts the used observations where a free step of the error or a new rate
+// begins; a known movement of the hands and a carriage keep the run.
+func (e *estimate) runs() []RunRate {
+	var runs []RunRate
+	next := 0
+	for k, o := range e.used {
+		cut := k == 0
+		for ; next < len(e.rec.events) && !e.rec.events[next].At.After(o.At); next++ {
+			switch e.rec.events[next].Kind {
+			case Started, HandsSet, Regulated, Serviced:
+				cut = true
+			}
+		}
+		if cut {
+			runs = append(runs, RunRate{From: o.At})
+		}
+		r := &runs[len(runs)-1]
+		r.To = o.At
+		r.Comparisons++
+	}
+	return runs
+}
+
+// coefficient returns the posterior of one regression coefficient.
+func coefficient(nodes []node, col int) mixture {
+	m := make(mixture, 0, len(nodes))
+	for _, node := range nodes {
+		p := len(node.fit.Beta)
+		m = append(m, gaussian{node.weight, node.fit.Beta[col], math.Sqrt(max(0, node.fit.Cov[col*p+col]))})
+	}
+	return m
+}
+
+// coefficients gives the temperature law, only if the comparisons say more of
+// it than is usual for any instrument, and the positions.
+func (e *estimate) coefficients(out *Rating) {
+	d := e.design
+	if d.linear >= 0 {
+		law := TemperatureLaw{
+			Linear: coefficient(e.nodes, d.linear).interval(), Quadratic: coefficient(e.nodes, d.linear+1).interval(),
+			ForecastC: e.tempC, ForecastSD: e.tempSD,
+		}
+		law.LinearKnown, law.QuadraticKnown = law.Linear.SD < linearSD/2, law.Quadratic.SD < quadraticSD/2
+		if law.LinearKnown || law.QuadraticKnown {
+			out.Temperature = &law
+		}
+	}
+	for _, p := range d.positions {
+		out.Positions = append(out.Positions, PositionRate{Position: p.position, Rate: coefficient(e.nodes, p.col).interval()})
+	}
+}
+
+// changes tests each carriage: its change of rate gets a wide prior, so that
+// the answer is not shrunk, and the noise is averaged over anew. The random
+// walk of the rate over the gap is part of what no change means.
+func (e *estimate) changes() []Change {
+	var changes []Change
+	for _, s := range e.design.steps {
+		if !s.rate || s.kind != Carried {
+			continue
+		}
+		usual := e.problem.prior.SD[s.col]
+		e.problem.prior.SD[s.col] = testedRateSD
+		if mode, ok := e.problem.mode(); ok {
+			if nodes, ok := e.problem.nodes(mode); ok {
+				m := coefficient(nodes, s.col)
+				changes = append(changes, Change{At: s.at, Kind: s.kind, Rate: m.interval(), P: m.twoSided()})
+			}
+		}
+		e.problem.prior.SD[s.col] = usual
+	}
+	return changes
+}
+
+// centre returns the posterior mean of the noise, in logarithms.
+func (e *estimate) centre() point {
+	var mean point
+	for _, node := range e.nodes {
+		for i := range mean {
+			mean[i] += node.weight * node.u[i]
+		}
+	}
+	return mean
+}
+
+// readings gives every used comparison against the others, and what was set
+// aside with its reason, at the centre of the noise.
+func (e *estimate) readings(out *Rating) {
+	u := e.centre()
+	if _, ok := e.problem.fit(u); !ok {
+		return
+	}
+	for k, del := range e.problem.ws.Deletions(nil) {
+		o := e.used[k]
+		if math.IsInf(del.Var, 1) {
+			continue
+		}
+		out.Residuals = append(out.Residuals, Residual{Ref: o.Ref, At: o.At, ErrorS: o.read, ResidualS: del.Residual, SDS: math.Sqrt(del.Var)})
+	}
+	for _, o := range e.rec.obs {
+		if o.inGone {
+			out.SetAside = append(out.SetAside, SetAside{Ref: o.Ref, At: o.At, ErrorS: o.read, Reason: "read while it stood stopped"})
+		}
+	}
+	n := len(e.design.names)
+	kappa := math.Exp(u[2])
+	for _, o := range e.aside {
+		x, v := e.problem.ws.Combination([]float64{o.t}, []float64{1}, e.design.row(make([]float64, n), o.t, ReferenceC))
+		s := SetAside{Ref: o.Ref, At: o.At, ErrorS: o.read, ResidualS: o.y - e.offset - x}
+		v += kappa * kappa * o.sd * o.sd
+		s.SDS = math.Sqrt(v)
+		s.SlipS, s.Reason = nameSlip(o, s.ResidualS, v)
+		out.SetAside = append(out.SetAside, s)
+	}
+	out.SetAside = byTime(out.SetAside, func(s SetAside) time.Time { return s.At })
+}
+
+// warn adds the sentences that a reader must see.
+func (e *estimate) warn(out *Rating) {
+	say := func(format string, args ...any) { out.Warnings = append(out.Warnings, fmt.Sprintf(format, args...)) }
+	if out.Used < fewForOwn {
+		say("Only %d comparisons: the doubt rests mostly on what is usual for such instruments. Compare daily for a fortnight.", out.Used)
+	}
+	for _, o := range e.rec.obs {
+		if o.ModulusS != 0 && math.Abs(o.read) > 3600 {
+			say("An error of more than an hour was read; a dial repeats every %.0f hours and the nearest reading was taken.", o.ModulusS/3600)
+			break
+		}
+	}
+	for _, m := range out.Unrecorded {
+		say("The minute hand seems to have been moved by %+.0f s between %s and %s; no entry says so.",
+			m.MovedS, m.After.Format("2 Jan 2006"), m.Before.Format("2 Jan 2006"))
+	}
+	for _, o := range e.used {
+		if d := 24 * time.Hour; timescale.LeapSeconds(o.At.Add(-d), o.At.Add(d)) != 0 {
+			say("A comparison lies within a day of a leap second; standards may have differed then.")
+			break
+		}
+	}
+	if share := float64(len(e.aside)) / float64(len(e.aside)+len(e.used)); share > 0.15 && len(e.aside) > 2 {
+		say("%.0f in a hundred comparisons were set aside: look at how they are made.", 100*share)
+	}
+}

@@ -1,0 +1,126 @@
+package rating
+
+import (
+	"errors"
+	"time"
+)
+
+// ErrThin marks a history with too few comparisons for a rating.
+var ErrThin = errors.New("too few comparisons for a rating")
+
+// Interval is an estimate with its doubt: mean, standard deviation and the
+// central 95% interval, which need not be symmetric.
+type Interval struct {
+	Mean, SD, Lo95, Hi95 float64
+}
+
+// Half returns the greater half width of the 95% interval.
+func (i Interval) Half() float64 { return max(i.Hi95-i.Mean, i.Mean-i.Lo95) }
+
+// Rating is what the comparisons say.
+type Rating struct {
+	Comparisons int
+	Used        int
+	SetAside    []SetAside
+	Unrecorded  []UnrecordedMove
+	Epoch       time.Time // the last used comparison
+	Error       Interval  // s at the epoch
+	Rate        Interval  // s/d at the epoch, at ReferenceC and in the position most used
+	RateNow     Interval  // s/d at the epoch, at the temperature and in the position of late
+	Steadiness  float64   // s/d, rms change of the weekly mean rate from one week to the next
+	Noise       Noise
+	Position    string // the position most used, empty if none is known
+	Runs        []RunRate
+	Temperature *TemperatureLaw // nil unless the comparisons determine a coefficient
+	Positions   []PositionRate
+	Changes     []Change
+	Forecast    []Forecast
+	Asked       []Forecast // at Options.At, in its order
+	Residuals   []Residual // of every used comparison, in order of time
+	Curve       []CurvePoint
+	Warnings    []string // sentences that a reader must see
+}
+
+// Noise is the posterior mean of the noise parameters.
+type Noise struct {
+	SigmaW float64 // white frequency noise, s/√d
+	SigmaR float64 // random walk of the rate, (s/d)/√d
+	Kappa  float64 // factor on the stated standard deviations
+	SDS    float64 // typical stated standard deviation of a used comparison, s
+}
+
+// SetAside is a comparison kept in the record but not used.
+type SetAside struct {
+	Ref       string
+	At        time.Time
+	ErrorS    float64 // as read, s, nearest to what was expected
+	ResidualS float64 // as read minus what the others say, s
+	SDS       float64 // standard deviation of ResidualS
+	SlipS     float64 // the slip it is taken for, 0 if none
+	Reason    string  // in words
+}
+
+// UnrecordedMove is a movement of the minute hand that the readings show and
+// no entry tells.
+type UnrecordedMove struct {
+	After, Before time.Time
+	MovedS        float64
+}
+
+// RunRate is the mean rate over one run, temperature included.
+type RunRate struct {
+	From, To    time.Time // first and last used comparison
+	Comparisons int
+	Rate        Interval // s/d; zero SD if the run has a single comparison
+	Known       bool     // two or more comparisons
+}
+
+// ReferenceC is the temperature at which a rate is stated, °C.
+const ReferenceC = 20.0
+
+// TemperatureLaw is the rate's dependence on temperature about ReferenceC.
+type TemperatureLaw struct {
+	Linear         Interval // s/d per °C
+	Quadratic      Interval // s/d per °C²
+	LinearKnown    bool     // its sd is under half that of its prior
+	QuadraticKnown bool
+	ForecastC      float64 // the temperature that the forecast takes
+	ForecastSD     float64
+}
+
+// PositionRate is the rate in a position less that in the position most used.
+type PositionRate struct {
+	Position string
+	Rate     Interval // s/d
+}
+
+// Change is a tested change of rate.
+type Change struct {
+	At   time.Time
+	Kind EventKind
+	Rate Interval // change of rate, s/d, with a wide prior
+	P    float64  // two-sided
+}
+
+// Forecast is the error at one instant.
+type Forecast struct {
+	At    time.Time
+	Error Interval // s
+}
+
+// Residual is a used comparison against what the others say.
+type Residual struct {
+	Ref       string
+	At        time.Time
+	ErrorS    float64 // as read, s, nearest to what was expected
+	ResidualS float64 // s
+	SDS       float64
+}
+
+// CurvePoint is the estimate at one instant of the past.
+type CurvePoint struct {
+	At    time.Time
+	Run   int      // index of the run it belongs to
+	Error Interval // s
+	Rate  Interval // s/d, temperature and position as they were
+}

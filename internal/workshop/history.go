@@ -1,0 +1,96 @@
+package workshop
+
+import (
+	"time"
+
+	"timeball/internal/chronometer"
+	"timeball/internal/clock"
+	"timeball/internal/rating"
+)
+
+// History returns what the entries of a logbook that stand tell of error and
+// rate; each reading is named by the ID of its entry.
+func History(dial clock.Dial, book chronometer.Logbook) rating.History {
+	var h rating.History
+	upheld := book.Upheld()
+	var position chronometer.Position
+	var lastRead time.Time
+	temperature := func(at time.Time, c *float64) {
+		if c != nil {
+			h.Temperatures = append(h.Temperatures, rating.TemperatureAt{At: at, C: *c})
+		}
+	}
+	place := func(at time.Time, p chronometer.Position) {
+		if p != "" && p != position {
+			h.Positions = append(h.Positions, rating.PositionAt{At: at, Position: string(p)})
+			position = p
+		}
+	}
+	event := func(at time.Time, k rating.EventKind) {
+		h.Events = append(h.Events, rating.Event{At: at, Kind: k})
+	}
+	wound := false
+	for _, e := range book.Standing() {
+		switch f := e.Fact.(type) {
+		case chronometer.Wound:
+			wound = true
+		case chronometer.Compared:
+			r := rating.Reading{Ref: string(e.ID), At: e.At, SDS: f.SD(), Upheld: upheld[e.ID]}
+			if d, ok := f.Reading(); ok {
+				r.ErrorS, r.ModulusS = float64(dial.Error(d, e.At, 0)), dial.Modulus()
+			} else {
+				r.ErrorS = *f.ErrorS
+			}
+			h.Readings = append(h.Readings, r)
+			temperature(e.At, f.TempC)
+			// A position noted with a reading, and told by no entry before, is the
+			// one it has kept since the reading before.
+			since := e.At
+			if position != "" && !lastRead.IsZero() {
+				since = lastRead
+			}
+			place(since, f.Position)
+			lastRead = e.At
+		case chronometer.Started:
+			event(e.At, rating.Started)
+		case chronometer.Stopped, chronometer.Held:
+			event(e.At, rating.Stopped)
+		case chronometer.Moved:
+			h.Events = append(h.Events, rating.Event{At: e.At, Kind: rating.HandsMoved, MovedS: f.ByS})
+		case chronometer.Set:
+			event(e.At, rating.HandsSet)
+		case chronometer.Regulated:
+			event(e.At, rating.Regulated)
+		case chronometer.WorkDone:
+			if f.Service {
+				event(e.At, rating.Serviced)
+			}
+		case chronometer.Carried, chronometer.Received:
+			event(e.At, rating.Carried)
+		case chronometer.Placed:
+			place(e.At, f.Position)
+			temperature(e.At, f.TempC)
+		case chronometer.Temperature:
+			temperature(e.At, &f.TempC)
+		}
+	}
+	h.Windings = windings(book, wound)
+	return h
+}
+
+// windings returns when it was wound: from the entries of winding, or if there
+// are none from the hours since wound noted with the readings.
+func windings(book chronometer.Logbook, entered bool) []time.Time {
+	var at []time.Time
+	for _, e := range book.Standing() {
+		switch f := e.Fact.(type) {
+		case chronometer.Wound:
+			at = append(at, e.At)
+		case chronometer.Compared:
+			if !entered && f.WoundH != nil {
+				at = append(at, e.At.Add(-time.Duration(*f.WoundH*float64(time.Hour))))
+			}
+		}
+	}
+	return at
+}
