@@ -181,6 +181,7 @@ func TestAdmits(t *testing.T) {
 			return f
 		}, "not both"},
 		{"hot", func(*book) {}, 2, func(*book) chronometer.Fact { return chronometer.Temperature{TempC: 200} }, "outside"},
+		{"the first comparison of all", func(*book) {}, 2, func(*book) chronometer.Fact { return compared(1) }, ""},
 		{"right", func(b *book) { b.write(1, chronometer.Stopped{Why: "run down"}) }, 2,
 			func(*book) chronometer.Fact { return chronometer.Started{} }, ""},
 	} {

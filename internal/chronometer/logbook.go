@@ -180,7 +180,7 @@ func (b Logbook) admitsMotion(e Entry) error {
 	refuse := func(remedy string) error {
 		return fmt.Errorf("%w: at %s it stood %s since %s; %s", ErrRefused, when(e.At), before.Motion, when(before.MotionSince), remedy)
 	}
-	still := before.Motion == StoodStill || before.Motion == BalanceHeld
+	still := before.MotionKnown && before.Motion != Going
 	switch e.Fact.(type) {
 	case Compared:
 		if still {

@@ -78,12 +78,9 @@ func (e *estimate) points(s statespace.Series, levels, slopes []mixture, n int) 
 		if i%stride != 0 && i+1 < len(s.T) {
 			continue
 		}
-		point := CurvePoint{At: at, Run: run, Error: levels[i].interval(), Rate: slopes[i].interval()}
-		moved := e.offset + e.rec.moved(at)
-		point.Error.Mean += moved
-		point.Error.Lo95 += moved
-		point.Error.Hi95 += moved
-		curve = append(curve, point)
+		curve = append(curve, CurvePoint{
+			At: at, Run: run, Error: levels[i].interval().plus(e.offset + e.rec.moved(at)), Rate: slopes[i].interval(),
+		})
 	}
 	return curve
 }

@@ -62,4 +62,5 @@ type Options struct {
 	HorizonDays float64     // the forecast goes this far; 0: 60 days
 	TempC       *float64    // the temperature to come, if it is known; nil: as lately
 	Curve       int         // points of the error and rate curve, 0: none
+	Track       bool        // the error for any instant of the two years to come
 }

@@ -50,6 +50,9 @@ func Rate(h History, opt Options) (Rating, error) {
 	if opt.Curve > 1 {
 		out.Curve = e.curve(opt.Curve)
 	}
+	if opt.Track {
+		out.Track = e.track(out.Epoch, opt.TempC)
+	}
 	e.warn(&out)
 	return out, nil
 }
@@ -180,28 +183,56 @@ func (e *estimate) forecasts(out *Rating, opt Options) {
 	}
 }
 
-// ahead returns the error at an instant h days after the epoch. The doubt of a
-// temperature to come that nobody told enters by the three-point rule: its
-// mean and the mean ± √3 standard deviations, weighted 2/3, 1/6, 1/6.
+// ahead returns the error at an instant h days after the epoch.
 func (e *estimate) ahead(at time.Time, h float64, told *float64) Interval {
-	temps := []gaussian{{weight: 1, mean: e.tempC}}
+	return e.net(h, e.temperatures(h, told)).interval().plus(e.offset + e.rec.moved(at))
+}
+
+// temperatures returns the mean temperature of the h days to come. Unless it
+// is told, its doubt enters by the three-point rule: the mean and the mean ± √3
+// standard deviations, weighted 2/3, 1/6, 1/6.
+func (e *estimate) temperatures(h float64, told *float64) []gaussian {
 	if e.design.temp != nil {
 		if told != nil {
-			temps[0].mean = *told
-		} else if sd := e.tempSD * (1 - math.Exp(-h/recentD)); sd > 0 {
-			temps = []gaussian{{weight: 2. / 3, mean: e.tempC}, {weight: 1. / 6, mean: e.tempC - math.Sqrt(3)*sd}, {weight: 1. / 6, mean: e.tempC + math.Sqrt(3)*sd}}
+			return []gaussian{{weight: 1, mean: *told}}
+		}
+		if sd := math.Sqrt(3) * e.tempSD * (1 - math.Exp(-h/recentD)); sd > 0 {
+			return []gaussian{{weight: 2. / 3, mean: e.tempC}, {weight: 1. / 6, mean: e.tempC - sd}, {weight: 1. / 6, mean: e.tempC + sd}}
 		}
 	}
-	moved := e.rec.moved(at)
+	return []gaussian{{weight: 1, mean: e.tempC}}
+}
+
+// net returns the error h days after the epoch less offset and known moves.
+func (e *estimate) net(h float64, temps []gaussian) mixture {
 	m := make(mixture, 0, len(temps)*len(e.nodes))
 	for _, temp := range temps {
 		row := e.design.row(e.row, e.design.end+h, temp.mean)
 		for _, node := range e.nodes {
 			x, v := node.fit.Ahead(h, node.u.noise(), row)
-			m = append(m, gaussian{temp.weight * node.weight, x + e.offset + moved, math.Sqrt(v)})
+			m = append(m, gaussian{temp.weight * node.weight, x, math.Sqrt(v)})
 		}
 	}
-	return m.interval()
+	return m
+}
+
+// trackDays are the points of a track: close where the doubt bends, so that
+// proportion between them is true to about a hundredth.
+var trackDays = []float64{0, .1, .25, .5, 1, 1.5, 2, 3, 4, 5.5, 7, 10, 14, 20, 30, 45, 60, 90, 130, 180, 270, 365, 550, 730}
+
+// track returns the error from the epoch on.
+func (e *estimate) track(epoch time.Time, told *float64) Track {
+	t := Track{Epoch: epoch}
+	atEpoch := e.rec.moved(epoch)
+	for _, h := range trackDays {
+		t.Ahead = append(t.Ahead, TrackPoint{Days: h, Error: e.net(h, e.temperatures(h, told)).interval().plus(e.offset + atEpoch)})
+	}
+	for _, ev := range e.rec.events {
+		if ev.Kind == HandsMoved && ev.At.After(epoch) {
+			t.Moves = append(t.Moves, ev)
+		}
+	}
+	return t
 }
 
 // byNode gives what needs the readings at every node: the mean rate of each

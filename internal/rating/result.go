@@ -2,7 +2,10 @@ package rating
 
 import (
 	"errors"
+	"sort"
 	"time"
+
+	"timeball/internal/timescale"
 )
 
 // ErrThin marks a history with too few comparisons for a rating.
@@ -16,6 +19,11 @@ type Interval struct {
 
 // Half returns the greater half width of the 95% interval.
 func (i Interval) Half() float64 { return max(i.Hi95-i.Mean, i.Mean-i.Lo95) }
+
+// plus returns the interval moved by s.
+func (i Interval) plus(s float64) Interval {
+	return Interval{Mean: i.Mean + s, SD: i.SD, Lo95: i.Lo95 + s, Hi95: i.Hi95 + s}
+}
 
 // Rating is what the comparisons say.
 type Rating struct {
@@ -38,7 +46,48 @@ type Rating struct {
 	Asked       []Forecast // at Options.At, in its order
 	Residuals   []Residual // of every used comparison, in order of time
 	Curve       []CurvePoint
+	Track       Track
 	Warnings    []string // sentences that a reader must see
+}
+
+// Track is the error from the epoch on, for any instant.
+type Track struct {
+	Epoch time.Time
+	Ahead []TrackPoint
+	Moves []Event // known movements of the hands after the epoch
+}
+
+// TrackPoint is the error some days after the epoch, s, less what the hands
+// were moved in between.
+type TrackPoint struct {
+	Days  float64
+	Error Interval
+}
+
+// At returns the error at an instant from the epoch on, between the points of
+// the track in proportion; it returns false before the epoch, without a
+// track, and beyond its end.
+func (t Track) At(at time.Time) (Interval, bool) {
+	h := timescale.Days(t.Epoch, at)
+	n := len(t.Ahead)
+	if n < 2 || h < 0 || h > t.Ahead[n-1].Days {
+		return Interval{}, false
+	}
+	i := sort.Search(n, func(i int) bool { return t.Ahead[i].Days >= h })
+	i = max(i, 1)
+	a, b := t.Ahead[i-1], t.Ahead[i]
+	w := (h - a.Days) / (b.Days - a.Days)
+	mix := func(x, y float64) float64 { return x + w*(y-x) }
+	moved := float64(timescale.LeapSeconds(t.Epoch, at))
+	for _, m := range t.Moves {
+		if !m.At.After(at) {
+			moved += m.MovedS
+		}
+	}
+	return Interval{
+		Mean: mix(a.Error.Mean, b.Error.Mean) + moved, SD: mix(a.Error.SD, b.Error.SD),
+		Lo95: mix(a.Error.Lo95, b.Error.Lo95) + moved, Hi95: mix(a.Error.Hi95, b.Error.Hi95) + moved,
+	}, true
 }
 
 // Noise is the posterior mean of the noise parameters.

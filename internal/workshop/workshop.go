@@ -8,14 +8,42 @@ package workshop
 
 import (
 	"errors"
+	"runtime"
+	"sync"
 	"time"
 
 	"timeball/internal/chronometer"
 	"timeball/internal/rating"
+	"timeball/internal/store"
 )
 
 // ErrUnknown marks a number or ID that no instrument or owner has.
 var ErrUnknown = errors.New("not in this workshop")
+
+// Workshop is the keeper's workshop over one folder. It is safe for use by
+// several goroutines.
+type Workshop struct {
+	db  *store.DB
+	now func() time.Time
+
+	mu     sync.Mutex
+	known  map[chronometer.ID]*figures // by instrument, as of figures.Version
+	detail map[chronometer.ID]*figures // the same with their curves, for the pages read last
+	recent []chronometer.ID            // of detail, oldest first
+	work   chan struct{}               // as many ratings at once as there are processors
+	doing  sync.WaitGroup
+}
+
+// New returns the workshop over an open folder; now tells the time.
+func New(db *store.DB, now func() time.Time) *Workshop {
+	return &Workshop{
+		db: db, now: now, known: map[chronometer.ID]*figures{}, detail: map[chronometer.ID]*figures{},
+		work: make(chan struct{}, runtime.GOMAXPROCS(0)),
+	}
+}
+
+// Close waits for ratings under way; the folder stays open.
+func (w *Workshop) Close() { w.doing.Wait() }
 
 // Seen is an instrument with everything that is known of it at one instant.
 type Seen struct {
@@ -29,8 +57,9 @@ type Seen struct {
 	Why        string         // why there is no rating, in words
 	Pending    bool           // the rating is being computed; ask again
 	Now        time.Time
-	ErrorNow   rating.Interval // s, if Rating is not nil
-	In30Days   rating.Interval // s, if Rating is not nil
+	Current    bool            // it goes, and ErrorNow and In30Days hold
+	ErrorNow   rating.Interval // s
+	In30Days   rating.Interval // s
 	Next       []chronometer.Action
 }
 
@@ -58,12 +87,12 @@ type Room struct {
 // Preview is what bringing in a rate book would do, before anything is saved.
 type Preview struct {
 	Rows     int
-	New      int                  // entries that the logbook does not hold yet
-	Held     int                  // entries that it holds already
-	Remarks  []string             // how the file was read
-	Rating   *rating.Rating       // of the logbook with the new entries
-	Why      string               // why there is none
-	SetAside []rating.SetAside    // among the new entries; Ref is the line number
-	Entries  []chronometer.Entry  // what would be written
+	New      int                    // entries that the logbook does not hold yet
+	Held     int                    // entries that it holds already
+	Remarks  []string               // how the file was read
+	Rating   *rating.Rating         // of the logbook with the new entries
+	Why      string                 // why there is none
+	SetAside []rating.SetAside      // among the new entries; Ref is the line number
+	Entries  []chronometer.Entry    // what would be written
 	Lines    map[chronometer.ID]int // the line of each
 }

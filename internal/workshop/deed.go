@@ -1,0 +1,165 @@
+package workshop
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"time"
+
+	"timeball/internal/chronometer"
+	"timeball/internal/ratebook"
+	"timeball/internal/rating"
+	"timeball/internal/store"
+)
+
+// Write adds a fact to the logbook of a subject and returns the entry once it
+// is safe. Its error says what to write instead.
+func (w *Workshop) Write(ctx context.Context, by string, subject chronometer.ID, at time.Time, fact chronometer.Fact) (chronometer.Entry, error) {
+	book, err := w.db.Logbook(ctx, subject)
+	if err != nil {
+		return chronometer.Entry{}, err
+	}
+	now := w.now().UTC().Truncate(time.Microsecond)
+	e := chronometer.Entry{Subject: subject, At: at.UTC().Truncate(time.Microsecond), Written: now, By: by, Fact: fact}
+	e.ID = w.db.NewID(now, later(book, fact)...)
+	if err := book.Admits(e, now); err != nil {
+		return chronometer.Entry{}, err
+	}
+	return e, w.db.Add(ctx, []chronometer.Entry{e})
+}
+
+// later returns the entries than which the ID of a fact must be later: the one
+// it strikes out, and the particulars it corrects.
+func later(book chronometer.Logbook, fact chronometer.Fact) []chronometer.ID {
+	var ids []chronometer.ID
+	if s, ok := fact.(chronometer.StruckOut); ok {
+		return append(ids, s.Entry)
+	}
+	for _, e := range book.Entries() {
+		if e.Kind() == fact.Kind() && (e.Kind() == chronometer.KindEntered || e.Kind() == chronometer.KindOwner) {
+			ids = append(ids, e.ID)
+		}
+	}
+	return ids
+}
+
+// Enter opens the logbook of an instrument and returns its ID.
+func (w *Workshop) Enter(ctx context.Context, by string, i chronometer.Instrument) (chronometer.ID, error) {
+	return w.open(ctx, by, i)
+}
+
+// EnterOwner opens the record of an owner and returns its ID.
+func (w *Workshop) EnterOwner(ctx context.Context, by string, o chronometer.Owner) (chronometer.ID, error) {
+	return w.open(ctx, by, o)
+}
+
+func (w *Workshop) open(ctx context.Context, by string, fact chronometer.Fact) (chronometer.ID, error) {
+	now := w.now().UTC().Truncate(time.Microsecond)
+	id := w.db.NewID(now)
+	e := chronometer.Entry{ID: id, Subject: id, At: now, Written: now, By: by, Fact: fact}
+	if err := e.Check(); err != nil {
+		return "", err
+	}
+	return id, w.db.Add(ctx, []chronometer.Entry{e})
+}
+
+// Preview reads a rate book and tells what bringing it in would do; nothing is
+// saved.
+func (w *Workshop) Preview(ctx context.Context, subject chronometer.ID, by string, file io.Reader) (Preview, error) {
+	book, err := w.db.Logbook(ctx, subject)
+	if err != nil {
+		return Preview{}, err
+	}
+	return w.preview(book, subject, by, file)
+}
+
+func (w *Workshop) preview(book chronometer.Logbook, subject chronometer.ID, by string, file io.Reader) (Preview, error) {
+	rows, err := ratebook.Read(file)
+	if err != nil {
+		return Preview{}, err
+	}
+	entries, lines := entriesOf(rows, subject, by)
+	p := Preview{Rows: len(rows.Rows), Remarks: rows.Remarks, Lines: lines}
+	now := w.now().UTC().Truncate(time.Microsecond)
+	held := map[string]bool{}
+	for _, e := range book.Standing() {
+		held[said(e)] = true
+	}
+	for _, e := range entries {
+		if _, ok := book.Entry(e.ID); ok || held[said(e)] {
+			p.Held++
+			continue
+		}
+		if e.At.After(now.Add(time.Minute)) {
+			return Preview{}, &ratebook.Error{Line: lines[e.ID], Column: "utc", Err: fmt.Errorf("%s is in the future; write when it was read", e.At.Format(time.RFC3339))}
+		}
+		e.Written = now
+		if err := e.Check(); err != nil {
+			return Preview{}, &ratebook.Error{Line: lines[e.ID], Err: err}
+		}
+		p.Entries = append(p.Entries, e)
+	}
+	p.New = len(p.Entries)
+	instrument, _ := book.Instrument()
+	merged := book.Merge(chronometer.NewLogbook(p.Entries))
+	r, err := rating.Rate(History(instrument.ClockDial(), merged), rating.Options{Curve: curvePoints, Track: true})
+	switch {
+	case errors.Is(err, rating.ErrThin), errors.Is(err, rating.ErrNotDetermined):
+		p.Why = err.Error()
+	case err != nil:
+		return Preview{}, err
+	default:
+		p.Rating = &r
+		for _, s := range r.SetAside {
+			if line, ok := lines[chronometer.ID(s.Ref)]; ok {
+				s.Ref = fmt.Sprint(line)
+				p.SetAside = append(p.SetAside, s)
+			}
+		}
+	}
+	return p, nil
+}
+
+// said returns what an entry says and when it happened, whoever wrote it.
+func said(e chronometer.Entry) string { return string(idOf(e, 0)) }
+
+// Import brings a rate book into a logbook, whole or not at all, and returns
+// how many entries were new.
+func (w *Workshop) Import(ctx context.Context, subject chronometer.ID, by string, file io.Reader) (int, error) {
+	p, err := w.Preview(ctx, subject, by, file)
+	if err != nil {
+		return 0, err
+	}
+	return p.New, w.db.Add(ctx, p.Entries)
+}
+
+// mostAttached is the most bytes of one attached file.
+const mostAttached = 64 << 20
+
+// Attach stores a picture and writes the entry that names it.
+func (w *Workshop) Attach(ctx context.Context, by string, subject chronometer.ID, at time.Time, name, mediaType, caption string, r io.Reader) (chronometer.Entry, error) {
+	a, err := w.db.Attach(ctx, r, mostAttached, mediaType, name)
+	if err != nil {
+		return chronometer.Entry{}, err
+	}
+	return w.Write(ctx, by, subject, at, chronometer.Photograph{SHA256: a.SHA256, Name: name, Type: mediaType, Caption: caption})
+}
+
+// Attachment returns a stored file by its SHA-256.
+func (w *Workshop) Attachment(ctx context.Context, sha256 string) (string, io.ReadCloser, error) {
+	r, a, err := w.db.OpenAttachment(ctx, sha256)
+	if errors.Is(err, store.ErrUnknown) {
+		return "", nil, fmt.Errorf("%w: %w", ErrUnknown, err)
+	}
+	return a.Type, r, err
+}
+
+// Fill writes entries as they are, all or none; it is how a demonstration and
+// an export come in.
+func (w *Workshop) Fill(ctx context.Context, entries []chronometer.Entry) error {
+	return w.db.Add(ctx, entries)
+}
+
+// Verify reports whether the folder is whole.
+func (w *Workshop) Verify(ctx context.Context) (store.Report, error) { return w.db.Verify(ctx) }
