@@ -83,6 +83,7 @@ func TestDialError(t *testing.T) {
 		{"NAVEDTRA 14221 p. 5-17, 17 July", 12, "11:32:00", "2026-07-17T11:30:00Z", 0, 120},
 		{"NAVEDTRA 14221 p. 5-17, 18 July", 12, "11:32:01", "2026-07-18T11:30:00Z", 0, 121},
 		{"Lehrbuch der astronomischen Navigation p. 156: 9h25m17.3s at 39°21.6′ E, chronometer 7h12m15.5s: 24m24.6s fast", 12, "7:12:15.5", "2026-01-01T06:47:50.9Z", 0, 24*60 + 24.6},
+		{"US Coast Guard examination question: the 16:00:00 pip starts a stop-watch, at 3 m 19 s the chronometer shows 15h59m46s (inputs; the key is not printed)", 24, "15:59:46", "2026-01-01T16:03:19Z", 0, -213},
 		{"across noon on a 12-hour dial", 12, "0:00:05", "2026-01-01T11:59:58Z", 0, 7},
 		{"afternoon on a 12-hour dial", 12, "3:00:00", "2026-01-01T14:59:50Z", 0, 10},
 		{"the same on a 24-hour dial is half a day out", 24, "3:00:00", "2026-01-01T14:59:50Z", 0, -43190},

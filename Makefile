@@ -1,0 +1,44 @@
+export CGO_ENABLED ?= 0
+
+# Packages in which goroutines share state: these run again with the race detector.
+RACED = ./internal/store ./internal/workshop ./internal/api ./internal/web ./internal/cli
+
+.PHONY: build test tools lint unit race fuzz bench accuracy platforms
+
+build:
+	go build -trimpath -ldflags='-s -w' -o timeball ./cmd/timeball
+
+# Everything: installs what is missing, then checks and tests.
+test: tools lint unit race platforms
+
+# Chromium opens the pages in the browser tests; gcc is for the race detector.
+tools:
+	@sh tools.sh
+
+lint:
+	@test -z "$$(gofmt -l .)" || { gofmt -l .; echo 'run gofmt -w on the files above'; exit 1; }
+	go vet ./...
+	go tool staticcheck ./...
+
+unit:
+	go test ./...
+
+race:
+	CGO_ENABLED=1 go test -race -short $(RACED)
+
+# The binary builds for every platform we name.
+platforms:
+	@for os in linux darwin windows; do for arch in amd64 arm64; do \
+		echo "build $$os/$$arch"; GOOS=$$os GOARCH=$$arch go build -o /dev/null ./cmd/timeball || exit 1; done; done
+
+# Each fuzz target for a minute.
+fuzz:
+	@for p in clock:FuzzParseDial timescale:FuzzParse chronometer:FuzzEntry ratebook:FuzzRead archive:FuzzRead archive:FuzzEntries; do \
+		echo "$$p"; go test ./internal/$${p%%:*} -run '^$$' -fuzz "^$${p##*:}\$$" -fuzztime 60s || exit 1; done
+
+bench:
+	go test ./... -run '^$$' -bench . -benchmem
+
+# The figures of docs/accuracy.md.
+accuracy:
+	go test ./internal/rating -run 'Ensemble|Mix|Weekly|Carriage|Arnold' -v -count=1

@@ -1,0 +1,144 @@
+package internal_test
+
+import (
+	"encoding/json"
+	"errors"
+	"io"
+	"os/exec"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// layers says which packages of ours each package may import. The domain lies
+// low and knows nothing of storage, pages or the command line.
+var layers = map[string][]string{
+	"clock":       {},
+	"timescale":   {},
+	"statespace":  {},
+	"stability":   {},
+	"chart/pen":   {},
+	"chart":       {"chart/pen"},
+	"rating":      {"clock", "timescale", "statespace", "stability"},
+	"simulate":    {"clock", "timescale", "statespace"},
+	"chronometer": {"clock", "timescale"},
+	"ratebook":    {"chronometer", "clock", "timescale"},
+	"archive":     {"chronometer", "clock", "timescale", "ratebook"},
+	"store":       {"chronometer", "clock", "timescale"},
+	"lanternquay": {"chronometer", "clock", "timescale", "simulate"},
+	"workshop":    {"chronometer", "clock", "timescale", "rating", "stability", "ratebook", "archive", "store"},
+	"api":         {"workshop", "store", "chronometer", "clock", "timescale", "rating", "ratebook"},
+	"web":         {"workshop", "chronometer", "clock", "timescale", "rating", "ratebook", "stability", "chart", "chart/pen"},
+}
+
+// everything may be imported by the command line, which wires it.
+const everything = "cli"
+
+// modules are the modules that packages outside the tests may use, each with
+// the reason it is here.
+var modules = map[string]string{
+	"gonum.org/v1/gonum":                   "linear algebra, quantiles, a minimiser",
+	"modernc.org/sqlite":                   "SQLite without cgo",
+	"github.com/oklog/ulid/v2":             "names of entries that sort by when they were written",
+	"github.com/spf13/cobra":               "commands, completion and manual pages",
+	"golang.org/x/tools":                   "of the minimiser of gonum",
+	"golang.org/x/term":                    "whether progress is seen by anyone",
+	"golang.org/x/sys":                     "one process at a time in a folder",
+	"github.com/spf13/pflag":               "flags of cobra",
+	"github.com/cpuguy83/go-md2man/v2":     "manual pages of cobra",
+	"github.com/russross/blackfriday/v2":   "manual pages of cobra",
+	"go.yaml.in/yaml/v3":                   "generated text of cobra",
+	"github.com/inconshreveable/mousetrap": "cobra on Windows",
+	"github.com/google/uuid":               "of the SQLite driver",
+	"github.com/dustin/go-humanize":        "of the SQLite driver",
+	"github.com/mattn/go-isatty":           "of the SQLite driver",
+	"github.com/ncruces/go-strftime":       "of the SQLite driver",
+	"github.com/remyoudompheng/bigfft":     "of the SQLite driver",
+	"modernc.org/libc":                     "of the SQLite driver",
+	"modernc.org/mathutil":                 "of the SQLite driver",
+	"modernc.org/memory":                   "of the SQLite driver",
+}
+
+// TestArrows fails with the import that points the wrong way.
+func TestArrows(t *testing.T) {
+	packages := list(t, "-json=ImportPath,Imports", "timeball/internal/...", "timeball/cmd/...", "timeball/client/...")
+	seen := 0
+	for _, p := range packages {
+		name, inside := strings.CutPrefix(p.ImportPath, "timeball/internal/")
+		for _, imported := range p.Imports {
+			of, ours := strings.CutPrefix(imported, "timeball/internal/")
+			switch {
+			case strings.HasPrefix(p.ImportPath, "timeball/client") && strings.HasPrefix(imported, "timeball/"):
+				t.Errorf("client imports %s; it must stand alone", imported)
+			case p.ImportPath == "timeball/cmd/timeball" && ours && of != everything:
+				t.Errorf("the command imports %s; it calls cli and nothing else", imported)
+			case inside && ours && name != everything && !slices.Contains(layers[name], of):
+				t.Errorf("%s imports %s; see the layers in this test", name, of)
+			}
+		}
+		if inside && name != everything && len(p.Imports) > 0 {
+			if _, ok := layers[name]; !ok {
+				t.Errorf("%s has no place in the layers of this test", name)
+			}
+		}
+		seen++
+	}
+	if seen < len(layers) {
+		t.Errorf("only %d packages seen", seen)
+	}
+	for name, banned := range map[string][]string{
+		"chronometer": {"database/sql", "net/http", "html/template", "os", "log", "log/slog"},
+		"rating":      {"database/sql", "net/http", "os", "log/slog"},
+		"statespace":  {"database/sql", "net/http", "os"},
+	} {
+		for _, p := range packages {
+			if p.ImportPath == "timeball/internal/"+name {
+				for _, b := range banned {
+					if slices.Contains(p.Imports, b) {
+						t.Errorf("%s imports %s; it computes and does nothing else", name, b)
+					}
+				}
+			}
+		}
+	}
+}
+
+// TestModules fails on a module that nobody has given a reason for.
+func TestModules(t *testing.T) {
+	for _, p := range list(t, "-deps", "-json=ImportPath,Module", "timeball/cmd/timeball") {
+		if p.Module == nil || p.Module.Main {
+			continue
+		}
+		if _, ok := modules[p.Module.Path]; !ok {
+			t.Errorf("module %s (for %s) has no reason in this test", p.Module.Path, p.ImportPath)
+		}
+	}
+}
+
+type goPackage struct {
+	ImportPath string
+	Imports    []string
+	Module     *struct {
+		Path string
+		Main bool
+	}
+}
+
+func list(t *testing.T, args ...string) []goPackage {
+	t.Helper()
+	out, err := exec.Command("go", append([]string{"list"}, args...)...).Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := json.NewDecoder(strings.NewReader(string(out)))
+	var all []goPackage
+	for {
+		var p goPackage
+		if err := d.Decode(&p); errors.Is(err, io.EOF) {
+			return all
+		} else if err != nil {
+			t.Fatal(err)
+		}
+		all = append(all, p)
+	}
+}
