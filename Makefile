@@ -34,7 +34,7 @@ platforms:
 # Each fuzz target for a minute.
 fuzz:
 	@for p in clock:FuzzParseDial timescale:FuzzParse chronometer:FuzzEntry ratebook:FuzzRead archive:FuzzRead archive:FuzzEntries; do \
-		echo "$$p"; go test ./internal/$${p%%:*} -run '^$$' -fuzz "^$${p##*:}\$$" -fuzztime 60s || exit 1; done
+		echo "$$p"; go test ./internal/$${p%%:*} -run '^$$' -fuzz "^$${p##*:}\$$" -fuzztime 60s -fuzzminimizetime 20x || exit 1; done
 
 bench:
 	go test ./... -run '^$$' -bench . -benchmem

@@ -57,11 +57,10 @@ func (e Entry) Kind() Kind { return e.Fact.Kind() }
 
 // Check returns nil if e is whole in itself, whatever the logbook says.
 func (e Entry) Check() error {
-	if _, err := ParseID(string(e.ID)); err != nil {
-		return err
-	}
-	if _, err := ParseID(string(e.Subject)); err != nil {
-		return fmt.Errorf("entry %s: subject: %w", e.ID, err)
+	for _, id := range []ID{e.ID, e.Subject} {
+		if canonical, err := ParseID(string(id)); err != nil || canonical != id {
+			return fmt.Errorf("%w: id %.40q is no ULID in capital letters; it has 26 letters and digits", ErrEntry, string(id))
+		}
 	}
 	if e.Fact == nil {
 		return fmt.Errorf("%w: entry %s says nothing; give it a kind and a fact", ErrEntry, e.ID)

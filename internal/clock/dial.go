@@ -42,14 +42,14 @@ func ParseDial(s string) (DialReading, error) {
 	if !ok || len(whole) != 2 || sec > 59 {
 		return bad("has seconds outside 00 to 59")
 	}
-	tenths := 0.0
-	if point {
-		if _, ok := digits(frac, 9); !ok {
-			return bad("has a fraction of a second that is no number")
-		}
-		tenths, _ = strconv.ParseFloat("0."+frac, 64)
+	if _, ok := digits(frac, 9); point && !ok {
+		return bad("has a fraction of a second that is no number")
 	}
-	total := float64(h*3600+m*60+sec) + tenths
+	// Parsed as one number, so that a reading is the one nearest to its text.
+	total, err := strconv.ParseFloat(fmt.Sprintf("%d.%s", h*3600+m*60+sec, frac), 64)
+	if err != nil {
+		return bad("is no number of seconds")
+	}
 	if h == 24 && total > 86400 {
 		return bad("is past 24 hours")
 	}

@@ -8,30 +8,33 @@ import (
 	"testing"
 	"time"
 
-	"gonum.org/v1/gonum/optimize"
-
 	"timeball/internal/timescale"
 )
 
-// fourHundred is a daily record of 400 readings of 0.1 s from σw 0.2, σr 0.02.
-func fourHundred() (days, y []float64) {
+// fourHundred is a record of 400 readings from σw 0.2, σr 0.02: one a day at
+// about the same hour, some days missed, of unequal standard deviations.
+func fourHundred() (days, y, sd []float64) {
 	rng := rand.New(rand.NewPCG(400, 1))
-	x, r := 10.0, -0.7
+	x, r, day := 10.0, -0.7, 0.0
 	for i := range 400 {
-		days, y = append(days, float64(i)), append(y, x+0.1*rng.NormFloat64())
-		w := 0.02 * rng.NormFloat64()
-		x += r + w/2 + 0.02/math.Sqrt(12)*rng.NormFloat64() + 0.2*rng.NormFloat64()
+		s := []float64{.02, .1, .3}[rng.IntN(3)]
+		days, y, sd = append(days, day), append(y, x+s*rng.NormFloat64()), append(sd, s)
+		d := float64(i+1) + float64(rng.IntN(2)*i/4) // a quarter of the days missed
+		d = math.Max(day+0.5, d+0.04*rng.NormFloat64()) - day
+		w := 0.02 * math.Sqrt(d) * rng.NormFloat64()
+		x += r*d + w*d/2 + 0.02*d*math.Sqrt(d/12)*rng.NormFloat64() + 0.2*math.Sqrt(d)*rng.NormFloat64()
 		r += w
+		day += d
 	}
-	return days, y
+	return days, y, sd
 }
 
 func fourHundredRecord() *record {
-	days, y := fourHundred()
+	days, y, sd := fourHundred()
 	var h History
 	from := time.Date(2027, 1, 4, 8, 0, 0, 0, time.UTC)
 	for i := range days {
-		h.Readings = append(h.Readings, Reading{At: timescale.AddDays(from, days[i]), ErrorS: y[i], SDS: 0.1})
+		h.Readings = append(h.Readings, Reading{At: timescale.AddDays(from, days[i]), ErrorS: y[i], SDS: sd[i]})
 	}
 	rec := prepare(h, nil)
 	return &rec
@@ -40,19 +43,15 @@ func fourHundredRecord() *record {
 // maximum maximises the likelihood alone, without priors and drift, as a
 // general library would.
 func maximum(p *problem) (point, float64) {
-	result, err := optimize.Minimize(optimize.Problem{Func: func(x []float64) float64 {
-		fit, ok := p.fit(point(x))
+	likelihood := func(u point) float64 {
+		fit, ok := p.fit(u)
 		if !ok {
-			return math.Inf(1)
+			return math.Inf(-1)
 		}
-		return -fit.LogLik
-	}}, []float64{math.Log(.2), math.Log(.026), 0}, &optimize.Settings{
-		FuncEvaluations: 1000, Converger: &optimize.FunctionConverge{Absolute: 1e-8, Iterations: 25},
-	}, &optimize.NelderMead{SimplexSize: 0.3})
-	if err != nil {
-		return point{}, math.Inf(-1)
+		return fit.LogLik
 	}
-	return point(result.X), -result.F
+	u := climb(at(.2, .026, 1), likelihood)
+	return u, likelihood(u)
 }
 
 // plain lays out error and rate only.
@@ -78,9 +77,9 @@ func BenchmarkMaximumLikelihood400(b *testing.B) {
 		if err != nil {
 			b.Fatal(err)
 		}
-		days, y := fourHundred()
+		days, y, sd := fourHundred()
 		for i := range days {
-			fmt.Fprintf(f, "%g,%.17g,0.1\n", days[i], y[i])
+			fmt.Fprintf(f, "%.17g,%.17g,%g\n", days[i], y[i], sd[i])
 		}
 		if err := f.Close(); err != nil {
 			b.Fatal(err)

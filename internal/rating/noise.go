@@ -4,7 +4,6 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
-	"gonum.org/v1/gonum/optimize"
 
 	"timeball/internal/statespace"
 )
@@ -84,15 +83,50 @@ func (p *problem) mode() (point, bool) {
 	if math.IsInf(value, -1) {
 		return best, false
 	}
-	result, err := optimize.Minimize(optimize.Problem{Func: func(x []float64) float64 {
-		return -p.logPosterior(point(x))
-	}}, best[:], &optimize.Settings{
-		FuncEvaluations: 600, Converger: &optimize.FunctionConverge{Absolute: 1e-8, Iterations: 25},
-	}, &optimize.NelderMead{SimplexSize: 0.3})
-	if err == nil && -result.F > value {
-		best = point(result.X)
+	return climb(best, p.logPosterior), true
+}
+
+// climb returns the place of the maximum of f near u by Newton's steps, each
+// shortened until it climbs.
+func climb(u point, f func(point) float64) point {
+	value := f(u)
+	for range 60 {
+		slope, curve, ok := derivatives(f, u, value)
+		if !ok {
+			return u
+		}
+		axes, ok := principal(curve)
+		if !ok {
+			return u
+		}
+		var step point
+		gain := 0.0
+		for _, a := range axes {
+			along := a[0]*slope[0] + a[1]*slope[1] + a[2]*slope[2]
+			gain += along * along
+			for i := range step {
+				step[i] += along * a[i]
+			}
+		}
+		if gain < 1e-7 {
+			return u
+		}
+		climbed := false
+		for length := math.Min(1, 2/math.Sqrt(gain)); length > 1e-3; length /= 2 {
+			next := u
+			for i := range next {
+				next[i] += length * step[i]
+			}
+			if v := f(next); v > value {
+				u, value, climbed = next, v, true
+				break
+			}
+		}
+		if !climbed {
+			return u
+		}
 	}
-	return best, true
+	return u
 }
 
 // node is one choice of noise with its share of the posterior.
@@ -115,7 +149,11 @@ var nodeReach = [3]int{3, 3, 2} // steps each way: 7 × 7 × 5
 // nodes averages over the noise: it returns the choices that carry weight, the
 // weights adding up to one.
 func (p *problem) nodes(mode point) ([]node, bool) {
-	axes, ok := p.axes(mode)
+	_, curve, ok := derivatives(p.logPosterior, mode, p.logPosterior(mode))
+	if !ok {
+		return nil, false
+	}
+	axes, ok := principal(curve)
 	if !ok {
 		return nil, false
 	}
@@ -156,31 +194,36 @@ func (p *problem) nodes(mode point) ([]node, bool) {
 	return kept, len(kept) > 0
 }
 
-// axes returns the directions of the Hessian of the log posterior at the mode,
-// each as long as one standard deviation, the widest first.
-func (p *problem) axes(mode point) ([3]point, bool) {
-	value := func(i int, a float64, j int, b float64) float64 {
-		u := mode
-		u[i] += a
-		u[j] += b
-		return p.logPosterior(u)
-	}
+// derivatives returns the slope of f at u, where it is value, and minus its
+// second derivatives, by central differences; false where f has no value.
+func derivatives(f func(point) float64, u point, value float64) (slope point, curve *mat.SymDense, ok bool) {
 	const h = hessianStep
-	centre := p.logPosterior(mode)
-	curve := mat.NewSymDense(3, nil)
+	at := func(i int, a float64, j int, b float64) float64 {
+		v := u
+		v[i] += a
+		v[j] += b
+		return f(v)
+	}
+	curve = mat.NewSymDense(3, nil)
+	finite := func(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
+	ok = true
 	for i := range 3 {
-		curve.SetSym(i, i, -(value(i, h, i, 0)-2*centre+value(i, -h, i, 0))/(h*h))
+		up, down := at(i, h, i, 0), at(i, -h, i, 0)
+		slope[i] = (up - down) / (2 * h)
+		curve.SetSym(i, i, -(up-2*value+down)/(h*h))
 		for j := i + 1; j < 3; j++ {
-			curve.SetSym(i, j, -(value(i, h, j, h)-value(i, h, j, -h)-value(i, -h, j, h)+value(i, -h, j, -h))/(4*h*h))
+			curve.SetSym(i, j, -(at(i, h, j, h)-at(i, h, j, -h)-at(i, -h, j, h)+at(i, -h, j, -h))/(4*h*h))
+		}
+		for j := i; j < 3; j++ {
+			ok = ok && finite(slope[i]) && finite(curve.At(i, j))
 		}
 	}
-	for i := range 3 {
-		for j := range 3 {
-			if v := curve.At(i, j); math.IsNaN(v) || math.IsInf(v, 0) {
-				return [3]point{}, false
-			}
-		}
-	}
+	return slope, curve, ok
+}
+
+// principal returns the axes of a curvature, each as long as one standard
+// deviation, the widest first.
+func principal(curve *mat.SymDense) ([3]point, bool) {
 	var eigen mat.EigenSym
 	if !eigen.Factorize(curve, true) {
 		return [3]point{}, false

@@ -40,7 +40,7 @@ func Rate(h History, opt Options) (Rating, error) {
 	}
 	out.Used = len(e.used)
 	out.Epoch = e.used[len(e.used)-1].At
-	out.Position = e.design.main
+	out.Position, out.Tempered = e.design.main, e.design.temp != nil
 	e.now(&out)
 	e.forecasts(&out, opt)
 	e.byNode(&out, opt)

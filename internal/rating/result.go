@@ -38,6 +38,7 @@ type Rating struct {
 	Steadiness  float64   // s/d, rms change of the weekly mean rate from one week to the next
 	Noise       Noise
 	Position    string // the position most used, empty if none is known
+	Tempered    bool   // temperatures are recorded, so that Rate is at ReferenceC
 	Runs        []RunRate
 	Temperature *TemperatureLaw // nil unless the comparisons determine a coefficient
 	Positions   []PositionRate

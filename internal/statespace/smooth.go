@@ -88,9 +88,8 @@ func (ws *Workspace) backward(at func(k int, qx, qr, u []float64, nxx, nxr, nrr,
 		gx, gr, inv := ws.gainX[k], ws.gainR[k], ws.invF[k]
 		diagonal := 0.0
 		if inv > 0 {
-			root := math.Sqrt(inv)
-			for j, w := range ws.white[k*c : (k+1)*c] {
-				u[j] = w*root - gx*qx[j] - gr*qr[j]
+			for j, v := range ws.innov[k*c : (k+1)*c] {
+				u[j] = v*inv - gx*qx[j] - gr*qr[j]
 				qx[j] += u[j]
 			}
 			diagonal = inv + quadratic(gx, gr, nxx, nxr, nrr)
@@ -170,9 +169,9 @@ func (ws *Workspace) Combination(t, weight, row []float64) (mean, variance float
 		v := cov - x
 		x += ws.gainX[k] * v
 		r += ws.gainR[k] * v
-		w := v * math.Sqrt(ws.invF[k])
-		variance -= w * w
-		for j, z := range ws.white[k*c : (k+1)*c] {
+		w := v * ws.invF[k]
+		variance -= w * v
+		for j, z := range ws.innov[k*c : (k+1)*c] {
 			dot[j] += w * z
 		}
 	}

@@ -74,8 +74,8 @@ type Workspace struct {
 	noise  Noise
 	fit    Fit
 	x, r   []float64 // running state by column
-	moment []float64 // sum of wᵀw over whitened rows w, Cols²
-	white  []float64 // whitened rows
+	moment []float64 // sum of vᵀv/F over the innovations v, Cols²
+	innov  []float64 // innovations v, row by row
 	gainX  []float64
 	gainR  []float64
 	invF   []float64 // 1/F, 0 for Missing
@@ -97,14 +97,15 @@ func (ws *Workspace) Filter(s Series, q Noise, prior Prior) (Fit, bool) {
 	return fit, ok
 }
 
-// forward runs the filter over all rows and leaves whitened rows, gains and
+// forward runs the filter over all rows and leaves innovations, gains and
 // moments in the workspace.
 func (ws *Workspace) forward() (logV float64, n int, end State) {
 	s, c := ws.series, ws.series.Cols
 	ws.x, ws.r, ws.moment = zeroed(ws.x, c), zeroed(ws.r, c), zeroed(ws.moment, c*c)
-	ws.white, ws.gainX, ws.gainR, ws.invF = sized(ws.white, len(s.Rows)), sized(ws.gainX, len(s.T)), sized(ws.gainR, len(s.T)), sized(ws.invF, len(s.T))
+	ws.innov, ws.gainX, ws.gainR, ws.invF = sized(ws.innov, len(s.Rows)), sized(ws.gainX, len(s.T)), sized(ws.gainR, len(s.T)), sized(ws.invF, len(s.T))
 	x, r := ws.x, ws.r
 	var pxx, pxr, prr, t float64
+	product := 1.0 // of variances not yet in logV: one logarithm serves many
 	for k, tk := range s.T {
 		if d := tk - t; d > 0 {
 			qxx, qxr, qrr := ws.noise.Step(d)
@@ -116,38 +117,44 @@ func (ws *Workspace) forward() (logV float64, n int, end State) {
 			}
 		}
 		t = tk
-		w := ws.white[k*c : (k+1)*c]
+		v := ws.innov[k*c : (k+1)*c]
 		if s.Var[k] < 0 {
 			ws.gainX[k], ws.gainR[k], ws.invF[k] = 0, 0, 0
-			clear(w)
+			clear(v)
 			continue
 		}
 		n++
 		f := pxx + s.Var[k]
-		logV += math.Log(f)
-		gx, gr, root := pxx/f, pxr/f, 1/math.Sqrt(f)
-		ws.gainX[k], ws.gainR[k], ws.invF[k] = gx, gr, 1/f
+		if product *= f; product > 1e150 || product < 1e-150 {
+			logV += math.Log(product)
+			product = 1
+		}
+		inv := 1 / f
+		gx, gr := pxx*inv, pxr*inv
+		ws.gainX[k], ws.gainR[k], ws.invF[k] = gx, gr, inv
 		row := s.Rows[k*c : (k+1)*c]
 		for j, y := range row {
-			v := y - x[j]
-			x[j] += gx * v
-			r[j] += gr * v
-			w[j] = v * root
+			d := y - x[j]
+			x[j] += gx * d
+			r[j] += gr * d
+			v[j] = d
 		}
-		for i, wi := range w {
-			if wi == 0 {
+		for i, vi := range v {
+			if vi == 0 {
 				continue
 			}
+			vi *= inv
 			m := ws.moment[i*c : (i+1)*c]
 			for j := i; j < c; j++ {
-				m[j] += wi * w[j]
+				m[j] += vi * v[j]
 			}
 		}
-		pxx *= s.Var[k] / f
+		left := s.Var[k] * inv
+		pxx *= left
 		prr -= gr * pxr
-		pxr *= s.Var[k] / f
+		pxr *= left
 	}
-	return logV, n, State{X: append([]float64(nil), x...), R: append([]float64(nil), r...), PXX: pxx, PXR: pxr, PRR: prr}
+	return logV + math.Log(product), n, State{X: append([]float64(nil), x...), R: append([]float64(nil), r...), PXX: pxx, PXR: pxr, PRR: prr}
 }
 
 // solve returns the coefficients and the likelihood from the moments.

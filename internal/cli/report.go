@@ -1,0 +1,211 @@
+package cli
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"strings"
+	"text/tabwriter"
+
+	"timeball/internal/chart"
+	"timeball/internal/clock"
+	"timeball/internal/rating"
+	"timeball/internal/timescale"
+	"timeball/internal/workshop"
+)
+
+const (
+	reportWidth = 78
+	minute      = "2 Jan 2006 15:04"
+	date        = "2 Jan 2006"
+)
+
+// ruled prints a report of headed parts with rules between them.
+type ruled struct{ strings.Builder }
+
+func (r *ruled) rule(mark string) { r.WriteString(strings.Repeat(mark, reportWidth) + "\n") }
+
+func (r *ruled) head(text string) {
+	r.WriteString("\n" + text + "\n")
+	r.rule("─")
+}
+
+// rows prints aligned columns.
+func (r *ruled) rows(rows [][]string) {
+	t := tabwriter.NewWriter(&r.Builder, 0, 4, 3, ' ', 0)
+	for _, row := range rows {
+		fmt.Fprintln(t, strings.Join(row, "\t"))
+	}
+	_ = t.Flush() // a Builder takes everything
+}
+
+func errorWords(i rating.Interval) string {
+	e := clock.DialError(i.Mean)
+	return e.Words(i.Half()) + " " + e.HalfWidth(i.Half())
+}
+
+func rateWords(i rating.Interval) string {
+	r := clock.Rate(i.Mean)
+	return r.Words(i.Half()) + " " + r.HalfWidth(i.Half())
+}
+
+// report prints a rating for a person.
+func report(w io.Writer, name string, r rating.Rating) error {
+	var p ruled
+	p.rule("═")
+	fmt.Fprintf(&p, "%s: %d comparisons, %d used\n", name, r.Comparisons, r.Used)
+	p.rule("═")
+	var place []string
+	if r.Tempered {
+		place = append(place, fmt.Sprintf("at %.0f °C", rating.ReferenceC))
+	}
+	if r.Position != "" {
+		place = append(place, r.Position)
+	}
+	now := [][]string{
+		{"Error", errorWords(r.Error), "on " + r.Epoch.Format(minute) + " UTC"},
+		{"Daily rate", rateWords(r.Rate) + " a day", strings.Join(place, ", ")},
+	}
+	if math.Abs(r.RateNow.Mean-r.Rate.Mean) > 0.005 {
+		now = append(now, []string{"", rateWords(r.RateNow) + " a day", "as it has been kept of late"})
+	}
+	now = append(now, []string{"Steadiness", fmt.Sprintf("%.2f s a day", r.Steadiness), "usual change of the daily rate from week to week"})
+	p.rows(now)
+	for _, s := range r.Warnings {
+		fmt.Fprintf(&p, "\n%s\n", wrap(s))
+	}
+	p.runs(r)
+	p.conditions(r)
+	p.aside(r)
+	p.head("Forecast of the error, in UTC")
+	var ahead [][]string
+	for _, f := range forecasts(r) {
+		ahead = append(ahead, []string{f.At.Format(minute), fmt.Sprintf("%.4g d", timescale.Days(r.Epoch, f.At)), errorWords(f.Error)})
+	}
+	p.rows(ahead)
+	p.plot(r)
+	p.WriteString("\n± is a 95% interval. fast: the dial is ahead of UTC. gaining: it goes too fast.\n")
+	_, err := io.WriteString(w, p.String())
+	return err
+}
+
+// forecasts returns the usual horizons and what was asked for.
+func forecasts(r rating.Rating) []rating.Forecast {
+	return append(append([]rating.Forecast(nil), r.Forecast...), r.Asked...)
+}
+
+func (p *ruled) runs(r rating.Rating) {
+	p.head("Runs: mean rate from the first to the last comparison used")
+	var rows [][]string
+	for _, run := range r.Runs {
+		rate := "one comparison, no rate"
+		if run.Known {
+			rate = rateWords(run.Rate) + " a day"
+		}
+		rows = append(rows, []string{run.From.Format(date) + " to " + run.To.Format(date), fmt.Sprintf("%d comparisons", run.Comparisons), rate})
+	}
+	p.rows(rows)
+}
+
+// conditions prints what temperature, position and carriage do to the rate.
+func (p *ruled) conditions(r rating.Rating) {
+	if r.Temperature == nil && len(r.Positions) == 0 && len(r.Changes) == 0 {
+		return
+	}
+	p.head("What changes its rate")
+	var rows [][]string
+	if t := r.Temperature; t != nil {
+		if t.LinearKnown {
+			rows = append(rows, []string{"each °C above 20", signedRate(t.Linear, 4)})
+		}
+		if t.QuadraticKnown {
+			rows = append(rows, []string{"each °C² away from 20", signedRate(t.Quadratic, 5)})
+		}
+		rows = append(rows, []string{"forecast at", fmt.Sprintf("%.1f °C, as of late", t.ForecastC)})
+	}
+	for _, pos := range r.Positions {
+		rows = append(rows, []string{pos.Position + " against " + r.Position, rateWords(pos.Rate) + " a day more"})
+	}
+	for _, c := range r.Changes {
+		verdict := "no change proved"
+		if c.P < 0.05 {
+			verdict = "changed"
+		}
+		rows = append(rows, []string{"carried " + c.At.Format(date), fmt.Sprintf("%s: by %s a day, p %.2g", verdict, rateWords(c.Rate), c.P)})
+	}
+	p.rows(rows)
+}
+
+// signedRate prints a small coefficient in words to the digits given.
+func signedRate(i rating.Interval, digits int) string {
+	way := "gaining"
+	if i.Mean < 0 {
+		way = "losing"
+	}
+	return fmt.Sprintf("%s %.*f ±%.*f s a day", way, digits, math.Abs(i.Mean), digits, i.Half())
+}
+
+func (p *ruled) aside(r rating.Rating) {
+	if len(r.SetAside) == 0 {
+		return
+	}
+	p.head("Set aside: kept in the record, not used")
+	var rows [][]string
+	for _, s := range r.SetAside {
+		rows = append(rows, []string{"line " + s.Ref, s.At.Format(minute), clock.DialError(s.ErrorS).Words(0.2), s.Reason})
+	}
+	p.rows(rows)
+}
+
+func (p *ruled) plot(r rating.Rating) {
+	p.head("Error against UTC, and its forecast")
+	p.WriteString(chart.TextCurve(errorCurve(r), chart.Terminal{Columns: reportWidth, Rows: 14}))
+}
+
+// errorCurve returns the drawing of a rating.
+func errorCurve(r rating.Rating) chart.ErrorCurve {
+	c := chart.ErrorCurve{Today: r.Epoch}
+	run := -1
+	for _, pt := range r.Curve {
+		if pt.Run != run {
+			c.Runs, run = append(c.Runs, nil), pt.Run
+		}
+		last := &c.Runs[len(c.Runs)-1]
+		*last = append(*last, chart.Estimate{At: pt.At, Value: pt.Error.Mean, Lo: pt.Error.Lo95, Hi: pt.Error.Hi95})
+	}
+	c.Forecast = append(c.Forecast, chart.Estimate{At: r.Epoch, Value: r.Error.Mean, Lo: r.Error.Lo95, Hi: r.Error.Hi95})
+	for _, f := range r.Forecast {
+		c.Forecast = append(c.Forecast, chart.Estimate{At: f.At, Value: f.Error.Mean, Lo: f.Error.Lo95, Hi: f.Error.Hi95})
+	}
+	for _, res := range r.Residuals {
+		c.Comparisons = append(c.Comparisons, chart.Comparison{At: res.At, Value: res.ErrorS})
+	}
+	return c
+}
+
+func reportFix(w io.Writer, reading clock.DialReading, f workshop.Fix) error {
+	half := max(f.Hi95.Sub(f.UTC), f.UTC.Sub(f.Lo95)).Seconds()
+	_, err := fmt.Fprintf(w, "The dial reads %s and is %s.\nUTC is %s %s s (95%%), on the comparisons up to %s.\n",
+		reading, errorWords(f.Error), f.UTC.Format("2006-01-02 15:04:05.00"), clock.DialError(0).HalfWidth(half), f.From.Format(date))
+	return err
+}
+
+// wrap breaks a sentence at the width of the report.
+func wrap(s string) string {
+	var b strings.Builder
+	n := 0
+	for i, word := range strings.Fields(s) {
+		if i > 0 {
+			if n+1+len([]rune(word)) > reportWidth {
+				b.WriteByte('\n')
+				n = 0
+			} else {
+				b.WriteByte(' ')
+				n++
+			}
+		}
+		b.WriteString(word)
+		n += len([]rune(word))
+	}
+	return b.String()
+}

@@ -1,0 +1,161 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"os"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"timeball/internal/api"
+	"timeball/internal/lanternquay"
+	"timeball/internal/web"
+	"timeball/internal/workshop"
+)
+
+// usualAddress is where the pages are served unless told: this computer only.
+const usualAddress = "127.0.0.1:8137"
+
+func (c console) demo() *cobra.Command {
+	var listen string
+	cmd := &cobra.Command{
+		Use:   "demo",
+		Short: "serve an invented workshop from a temporary folder",
+		Long: `Serves the invented workshop Lantern Quay: a year of simulated history of a
+dozen instruments, to look at and to try everything on. It lives in a temporary
+folder and is gone when the program stops.`,
+		Args: noArgs,
+		RunE: does(func(cmd *cobra.Command, args []string) error {
+			dir, err := os.MkdirTemp("", "timeball-demo-")
+			if err != nil {
+				return err
+			}
+			defer os.RemoveAll(dir)
+			return c.serveFolder(cmd, dir, listen, true)
+		}),
+	}
+	cmd.Flags().StringVar(&listen, "listen", "", "address to serve on ("+usualAddress+", or a free port if that is taken)")
+	return cmd
+}
+
+func (c console) serve() *cobra.Command {
+	var folder, listen string
+	cmd := &cobra.Command{
+		Use:   "serve",
+		Short: "serve your workshop",
+		Long: `Serves the pages and the API of your workshop from its data folder, to this
+computer only. Stop it with Ctrl-C; what was acknowledged is safe.`,
+		Args: noArgs,
+		RunE: does(func(cmd *cobra.Command, args []string) error {
+			dir, err := c.folder(folder)
+			if err != nil {
+				return err
+			}
+			return c.serveFolder(cmd, dir, listen, false)
+		}),
+	}
+	c.folderFlag(cmd, &folder)
+	cmd.Flags().StringVar(&listen, "listen", "", "address to serve on ("+usualAddress+")")
+	return cmd
+}
+
+func (c console) serveFolder(cmd *cobra.Command, dir, listen string, demo bool) error {
+	ln, err := listenOn(listen, demo)
+	if err != nil {
+		return err
+	}
+	defer ln.Close()
+	return c.inFolder(cmd.Context(), dir, func(ctx context.Context, w *workshop.Workshop, dir string) error {
+		if demo {
+			if err := w.Fill(ctx, lanternquay.Entries(c.now())); err != nil {
+				return err
+			}
+		}
+		return c.serveOn(ctx, ln, w, dir, demo)
+	})
+}
+
+// listenOn opens the address; only this computer may be served until there is
+// a way to sign in.
+func listenOn(listen string, demo bool) (net.Listener, error) {
+	address := listen
+	if address == "" {
+		address = usualAddress
+	}
+	host, _, err := net.SplitHostPort(address)
+	if err != nil {
+		return nil, usage("--listen %s is no address; write host:port, such as %s", address, usualAddress)
+	}
+	if ip := net.ParseIP(host); host != "localhost" && (ip == nil || !ip.IsLoopback()) {
+		return nil, usage("--listen %s would serve other computers, and there is no sign-in yet; listen on 127.0.0.1", address)
+	}
+	ln, err := net.Listen("tcp", address)
+	if err != nil && demo && listen == "" {
+		ln, err = net.Listen("tcp", "127.0.0.1:0")
+	}
+	if err != nil {
+		return nil, fmt.Errorf("%s cannot be listened on (%w); choose another port with --listen", address, errors.Unwrap(err))
+	}
+	return ln, nil
+}
+
+// The limits of one request: enough for a photograph over a slow line.
+const (
+	headerTime = 10 * time.Second
+	wholeTime  = 2 * time.Minute
+	idleTime   = 2 * time.Minute
+	stopTime   = 10 * time.Second
+)
+
+func (c console) serveOn(ctx context.Context, ln net.Listener, w *workshop.Workshop, dir string, demo bool) error {
+	log := slog.New(slog.NewTextHandler(c.err, nil))
+	mux := http.NewServeMux()
+	mux.Handle("/api/v1/", http.NewCrossOriginProtection().Handler(api.New(w, c.now)))
+	mux.Handle("/", web.New(w, c.now, web.Options{Demo: demo, Log: log}))
+	server := &http.Server{
+		Handler: thisComputerOnly(mux), ReadHeaderTimeout: headerTime, ReadTimeout: wholeTime, WriteTimeout: wholeTime, IdleTimeout: idleTime,
+		ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn),
+	}
+	what := "your workshop in " + dir
+	if demo {
+		what = "the invented workshop Lantern Quay, gone when it stops"
+	}
+	fmt.Fprintf(c.out, "timeball serves %s.\nOpen http://%s/ in a browser; Ctrl-C stops it.\n", what, ln.Addr())
+	served := make(chan error, 1)
+	go func() { served <- server.Serve(ln) }()
+	select {
+	case err := <-served:
+		return err
+	case <-ctx.Done():
+	}
+	ending, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopTime)
+	defer cancel()
+	if err := server.Shutdown(ending); err != nil {
+		server.Close()
+	}
+	return nil
+}
+
+// thisComputerOnly refuses requests under a name that is not of this computer,
+// so that a page elsewhere cannot reach the workshop through a name of its own
+// that leads here.
+func thisComputerOnly(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		host := r.Host
+		if h, _, err := net.SplitHostPort(host); err == nil {
+			host = h
+		}
+		ip := net.ParseIP(strings.Trim(host, "[]"))
+		if host != "localhost" && (ip == nil || !ip.IsLoopback()) {
+			http.Error(w, "this workshop answers to localhost and 127.0.0.1 only; open it under that name", http.StatusMisdirectedRequest)
+			return
+		}
+		next.ServeHTTP(w, r)
+	})
+}
