@@ -1,0 +1,52 @@
+package workshop
+
+import (
+	"errors"
+	"math"
+	"time"
+
+	"timeball/internal/clock"
+	"timeball/internal/ratebook"
+	"timeball/internal/rating"
+)
+
+// ErrBeforeRecord marks an instant before the first comparison.
+var ErrBeforeRecord = errors.New("it lies before the first comparison; ask for a later instant")
+
+// Fix is UTC found from a dial.
+type Fix struct {
+	UTC        time.Time
+	SDS        float64 // s
+	Lo95, Hi95 time.Time
+	Error      rating.Interval // of the dial, s
+	From       time.Time       // the last comparison it rests on
+}
+
+// Correct turns a dial reading made at about the instant at into UTC; the
+// reading has the standard deviation readingSD, s.
+func Correct(book ratebook.Book, dial clock.Dial, reading clock.DialReading, at time.Time, readingSD float64) (Fix, error) {
+	if len(book.Rows) > 0 && at.Before(book.Rows[0].At) {
+		return Fix{}, ErrBeforeRecord
+	}
+	// The error now tells the instant, and the instant the error: twice is enough,
+	// since a rate of a minute a day shifts it by milliseconds only.
+	var fix Fix
+	for range 2 {
+		r, err := RateFile(book, dial, rating.Options{At: []time.Time{at}})
+		if err != nil {
+			return Fix{}, err
+		}
+		e := r.Asked[0].Error
+		read := float64(dial.Error(reading, at, clock.DialError(e.Mean)))
+		shift := func(s float64) time.Time {
+			return at.Add(time.Duration(math.Round((read - s) * 1e9))).Truncate(time.Microsecond)
+		}
+		widen := func(half float64) float64 { return math.Hypot(half, 1.96*readingSD) }
+		fix = Fix{
+			UTC: shift(e.Mean), SDS: math.Hypot(e.SD, readingSD), Error: e, From: r.Epoch,
+			Lo95: shift(e.Mean + widen(e.Hi95-e.Mean)), Hi95: shift(e.Mean - widen(e.Mean-e.Lo95)),
+		}
+		at = fix.UTC
+	}
+	return fix, nil
+}
