@@ -247,7 +247,7 @@ func (w *Workshop) seen(id chronometer.ID, f *figures, owners map[chronometer.ID
 // Days for which a change of rate found in carriage, and comparisons that do
 // not fit, are brought to the keeper's eye.
 const (
-	suspectCarriageD = 30
+	suspectCarriageD = 60
 	suspectAside     = 3 // latest comparisons
 )
 

@@ -1,0 +1,263 @@
+package workshop_test
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"timeball/internal/archive"
+	"timeball/internal/chronometer"
+	"timeball/internal/lanternquay"
+	"timeball/internal/ratebook"
+	"timeball/internal/store"
+	"timeball/internal/workshop"
+)
+
+var now = time.Date(2027, 3, 4, 9, 14, 0, 0, time.UTC)
+
+func clockNow() time.Time { return now }
+
+// open returns a workshop over an empty folder.
+func open(t testing.TB) *workshop.Workshop {
+	t.Helper()
+	db, err := store.Open(t.Context(), t.TempDir(), clockNow)
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := workshop.New(db, clockNow)
+	t.Cleanup(func() {
+		w.Close()
+		if err := db.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	return w
+}
+
+func enter(t testing.TB, w *workshop.Workshop, number string) chronometer.ID {
+	t.Helper()
+	id, err := w.Enter(t.Context(), "keeper", chronometer.Instrument{Number: number, Make: chronometer.BoxChronometer, Beat: chronometer.HalfSecond, Dial: chronometer.Twelve, GoingH: 56})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return id
+}
+
+// month is a rate book of 20 days losing 0.7 s/d, ending an hour before now.
+func month(slip int) string {
+	var b strings.Builder
+	b.WriteString("utc,dial,sd_s\n")
+	for i := range 20 {
+		at := now.Add(-time.Hour).AddDate(0, 0, i-19)
+		dial := at.Add(time.Duration((12 - 0.7*float64(i)) * float64(time.Second)))
+		if i == slip {
+			dial = dial.Add(time.Minute)
+		}
+		fmt.Fprintf(&b, "%s,%s,0.1\n", at.Format(time.RFC3339), dial.Format("15:04:05.0"))
+	}
+	return b.String()
+}
+
+func TestBringingInARateBook(t *testing.T) {
+	w := open(t)
+	id := enter(t, w, "417")
+	p, err := w.Preview(t.Context(), id, "keeper", strings.NewReader(month(8)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if p.New != 20 || p.Held != 0 || p.Rating == nil || len(p.SetAside) != 1 || p.SetAside[0].Ref != "10" {
+		t.Fatalf("preview: %d new, %d held, set aside %+v, %s", p.New, p.Held, p.SetAside, p.Why)
+	}
+	if seen, err := w.See(t.Context(), "417"); err != nil || seen.Logbook.Len() != 1 {
+		t.Fatalf("a preview saved something: %d entries, %v", seen.Logbook.Len(), err)
+	}
+	if n, err := w.Import(t.Context(), id, "keeper", strings.NewReader(month(8))); err != nil || n != 20 {
+		t.Fatalf("%d, %v", n, err)
+	}
+	if n, err := w.Import(t.Context(), id, "another", strings.NewReader(month(8))); err != nil || n != 0 {
+		t.Errorf("the same file again: %d new, %v", n, err)
+	}
+	seen, err := w.See(t.Context(), "417")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !seen.Current || seen.Rating.Used != 19 || seen.Rating.Rate.Mean > -0.5 || seen.Rating.Rate.Mean < -0.9 {
+		t.Fatalf("seen %+v", seen.Rating)
+	}
+	if e := seen.ErrorNow; !(e.SD > 0) || e.Mean < -3 || e.Mean > 0 {
+		t.Errorf("error now %+v", e)
+	}
+	// What the calculation set aside, the keeper may use.
+	aside := chronometer.ID(seen.Rating.SetAside[0].Ref)
+	if _, err := w.Write(t.Context(), "keeper", id, now, chronometer.Upheld{Entry: aside, Why: "two of us read it"}); err != nil {
+		t.Fatal(err)
+	}
+	if seen, err = w.See(t.Context(), "417"); err != nil || seen.Rating.Used+len(seen.Rating.SetAside) != 20 {
+		t.Fatal(err)
+	}
+	for _, s := range seen.Rating.SetAside {
+		if s.Ref == string(aside) {
+			t.Error("an upheld comparison is set aside")
+		}
+	}
+	// Struck out, it is gone from the rating and legible in the book.
+	if _, err := w.Write(t.Context(), "keeper", id, now, chronometer.StruckOut{Entry: aside, Why: "read the wrong dial"}); err != nil {
+		t.Fatal(err)
+	}
+	if seen, err = w.See(t.Context(), "417"); err != nil || seen.Rating.Comparisons != 19 || seen.Logbook.Len() != 23 {
+		t.Errorf("%d comparisons, %d entries, %v", seen.Rating.Comparisons, seen.Logbook.Len(), err)
+	}
+}
+
+func TestBadFileBringsNothing(t *testing.T) {
+	w := open(t)
+	id := enter(t, w, "417")
+	bad := month(-1) + "2027-03-04T09:13:00Z,13:61:00,0.1\n"
+	var row *ratebook.Error
+	if _, err := w.Import(t.Context(), id, "keeper", strings.NewReader(bad)); !errors.As(err, &row) || row.Line != 22 || row.Column != "dial" {
+		t.Errorf("%v", err)
+	}
+	late := "utc,error_s\n2027-03-05T09:00:00Z,3\n"
+	if _, err := w.Import(t.Context(), id, "keeper", strings.NewReader(late)); !errors.As(err, &row) || !strings.Contains(err.Error(), "future") {
+		t.Errorf("%v", err)
+	}
+	if seen, err := w.See(t.Context(), "417"); err != nil || seen.Logbook.Len() != 1 {
+		t.Errorf("%d entries, %v", seen.Logbook.Len(), err)
+	}
+}
+
+func TestRefusals(t *testing.T) {
+	w := open(t)
+	id := enter(t, w, "417")
+	if _, err := w.See(t.Context(), "9"); !errors.Is(err, workshop.ErrUnknown) {
+		t.Errorf("%v", err)
+	}
+	if _, err := w.Write(t.Context(), "keeper", id, now.Add(time.Hour), chronometer.Wound{}); !errors.Is(err, chronometer.ErrRefused) {
+		t.Errorf("in the future: %v", err)
+	}
+	if _, err := w.Write(t.Context(), "", id, now, chronometer.Wound{}); !errors.Is(err, chronometer.ErrEntry) {
+		t.Errorf("nobody: %v", err)
+	}
+	// Two makers may have used the same number.
+	other := enter(t, w, "417")
+	if _, err := w.See(t.Context(), "417"); !errors.Is(err, workshop.ErrUnknown) || !strings.Contains(err.Error(), "2 instruments") {
+		t.Errorf("%v", err)
+	}
+	if seen, err := w.See(t.Context(), string(other)); err != nil || seen.ID != other {
+		t.Errorf("by ID: %v, %v", seen.ID, err)
+	}
+}
+
+// TestRoomOfLanternQuay: each instrument of the demonstration has what its
+// story promises, and the actions differ.
+func TestRoomOfLanternQuay(t *testing.T) {
+	w := open(t)
+	if err := w.Fill(t.Context(), lanternquay.Entries(now)); err != nil {
+		t.Fatal(err)
+	}
+	var room workshop.Room
+	var err error
+	for range 20 {
+		if room, err = w.Room(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		if room.Pending == 0 {
+			break
+		}
+	}
+	if room.Pending > 0 || len(room.Instruments) < 8 {
+		t.Fatalf("%d instruments, %d pending", len(room.Instruments), room.Pending)
+	}
+	verbs := map[string]bool{}
+	for i, s := range room.Instruments {
+		if len(s.Next) == 0 {
+			t.Errorf("No. %s: nothing to do ever", s.Instrument.Number)
+			continue
+		}
+		verbs[s.Next[0].Verb] = true
+		if s.Current && !(s.ErrorNow.SD > 0 && s.In30Days.SD > s.ErrorNow.SD) {
+			t.Errorf("No. %s: now %+v, in 30 days %+v", s.Instrument.Number, s.ErrorNow, s.In30Days)
+		}
+		if !s.Current && s.State.Motion == chronometer.Going && s.Why == "" {
+			t.Errorf("No. %s goes, its error is not known and nothing says why", s.Instrument.Number)
+		}
+		if i > 0 && !room.Instruments[i-1].Next[0].Stop && s.Next[0].Stop {
+			t.Errorf("No. %s: a warning below what is only due", s.Instrument.Number)
+		}
+	}
+	if len(verbs) < 5 {
+		t.Errorf("actions %v", verbs)
+	}
+	owners, err := w.Owners(t.Context())
+	if err != nil || len(owners) < 4 {
+		t.Fatalf("%d owners, %v", len(owners), err)
+	}
+	held := 0
+	for _, o := range owners {
+		held += len(o.Instruments)
+	}
+	if held < 8 {
+		t.Errorf("owners have %d instruments", held)
+	}
+}
+
+// TestManyAtOnce writes from many goroutines while others read.
+func TestManyAtOnce(t *testing.T) {
+	w := open(t)
+	id := enter(t, w, "417")
+	if _, err := w.Import(t.Context(), id, "keeper", strings.NewReader(month(-1))); err != nil {
+		t.Fatal(err)
+	}
+	var group sync.WaitGroup
+	for i := range 8 {
+		group.Go(func() {
+			for j := range 10 {
+				if _, err := w.Write(t.Context(), "keeper", id, now.Add(-time.Duration(10*i+j)*time.Second), chronometer.Note{Text: fmt.Sprint(i, j)}); err != nil {
+					t.Error(err)
+				}
+				if _, err := w.Room(t.Context()); err != nil {
+					t.Error(err)
+				}
+			}
+		})
+	}
+	group.Wait()
+	if seen, err := w.See(t.Context(), "417"); err != nil || seen.Logbook.Len() != 101 {
+		t.Errorf("%d entries, %v", seen.Logbook.Len(), err)
+	}
+}
+
+// TestExportComesBack: pictures and all, byte for byte.
+func TestExportComesBack(t *testing.T) {
+	w := open(t)
+	id := enter(t, w, "417")
+	if _, err := w.Attach(t.Context(), "keeper", id, now, "dial.jpg", "image/jpeg", "the dial", strings.NewReader("not really a picture")); err != nil {
+		t.Fatal(err)
+	}
+	var first, second bytes.Buffer
+	if err := w.Export(t.Context(), &first); err != nil {
+		t.Fatal(err)
+	}
+	a, err := archive.Read(bytes.NewReader(first.Bytes()), int64(first.Len()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	other := open(t)
+	if n, err := other.BringIn(t.Context(), a); err != nil || n != 2 {
+		t.Fatalf("%d, %v", n, err)
+	}
+	if err := other.Export(t.Context(), &second); err != nil {
+		t.Fatal(err)
+	}
+	if !bytes.Equal(first.Bytes(), second.Bytes()) {
+		t.Error("the second export differs")
+	}
+	if r, err := other.Verify(context.Background()); err != nil || !r.Whole() {
+		t.Errorf("%+v, %v", r, err)
+	}
+}
