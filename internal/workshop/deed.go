@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strconv"
 	"time"
 
 	"timeball/internal/chronometer"
@@ -71,10 +72,30 @@ func (w *Workshop) Preview(ctx context.Context, subject chronometer.ID, by strin
 	if err != nil {
 		return Preview{}, err
 	}
-	return w.preview(book, subject, by, file)
+	p, err := w.gather(book, subject, by, file)
+	if err != nil {
+		return Preview{}, err
+	}
+	instrument, _ := book.Instrument()
+	merged := book.Merge(chronometer.NewLogbook(p.Entries))
+	r, err := rating.Rate(History(instrument.ClockDial(), merged), rating.Options{Curve: curvePoints, Track: true})
+	if err != nil { // too little to rate is no reason to refuse the file
+		p.Why = err.Error()
+		return p, nil
+	}
+	p.Rating = &r
+	for _, s := range r.SetAside {
+		if line, ok := p.Lines[chronometer.ID(s.Ref)]; ok {
+			s.Ref = strconv.Itoa(line)
+			p.SetAside = append(p.SetAside, s)
+		}
+	}
+	return p, nil
 }
 
-func (w *Workshop) preview(book chronometer.Logbook, subject chronometer.ID, by string, file io.Reader) (Preview, error) {
+// gather reads a rate book and sorts what it would add from what the logbook
+// holds already.
+func (w *Workshop) gather(book chronometer.Logbook, subject chronometer.ID, by string, file io.Reader) (Preview, error) {
 	rows, err := ratebook.Read(file)
 	if err != nil {
 		return Preview{}, err
@@ -82,12 +103,12 @@ func (w *Workshop) preview(book chronometer.Logbook, subject chronometer.ID, by 
 	entries, lines := entriesOf(rows, subject, by)
 	p := Preview{Rows: len(rows.Rows), Remarks: rows.Remarks, Lines: lines}
 	now := w.now().UTC().Truncate(time.Microsecond)
-	held := map[string]bool{}
+	held := map[chronometer.ID]bool{}
 	for _, e := range book.Standing() {
-		held[said(e)] = true
+		held[idOf(e, 0)] = true
 	}
 	for _, e := range entries {
-		if _, ok := book.Entry(e.ID); ok || held[said(e)] {
+		if _, ok := book.Entry(e.ID); ok || held[idOf(e, 0)] {
 			p.Held++
 			continue
 		}
@@ -101,33 +122,17 @@ func (w *Workshop) preview(book chronometer.Logbook, subject chronometer.ID, by 
 		p.Entries = append(p.Entries, e)
 	}
 	p.New = len(p.Entries)
-	instrument, _ := book.Instrument()
-	merged := book.Merge(chronometer.NewLogbook(p.Entries))
-	r, err := rating.Rate(History(instrument.ClockDial(), merged), rating.Options{Curve: curvePoints, Track: true})
-	switch {
-	case errors.Is(err, rating.ErrThin), errors.Is(err, rating.ErrNotDetermined):
-		p.Why = err.Error()
-	case err != nil:
-		return Preview{}, err
-	default:
-		p.Rating = &r
-		for _, s := range r.SetAside {
-			if line, ok := lines[chronometer.ID(s.Ref)]; ok {
-				s.Ref = fmt.Sprint(line)
-				p.SetAside = append(p.SetAside, s)
-			}
-		}
-	}
 	return p, nil
 }
-
-// said returns what an entry says and when it happened, whoever wrote it.
-func said(e chronometer.Entry) string { return string(idOf(e, 0)) }
 
 // Import brings a rate book into a logbook, whole or not at all, and returns
 // how many entries were new.
 func (w *Workshop) Import(ctx context.Context, subject chronometer.ID, by string, file io.Reader) (int, error) {
-	p, err := w.Preview(ctx, subject, by, file)
+	book, err := w.db.Logbook(ctx, subject)
+	if err != nil {
+		return 0, err
+	}
+	p, err := w.gather(book, subject, by, file)
 	if err != nil {
 		return 0, err
 	}

@@ -27,7 +27,6 @@ func entriesOf(book ratebook.Book, subject chronometer.ID, by string) ([]chronom
 	var entries []chronometer.Entry
 	lines := map[chronometer.ID]int{}
 	seen := map[chronometer.ID]bool{}
-	order := 0
 	for _, row := range book.Rows {
 		for _, fact := range row.Facts {
 			who := by
@@ -35,9 +34,9 @@ func entriesOf(book ratebook.Book, subject chronometer.ID, by string) ([]chronom
 				who = row.By
 			}
 			e := chronometer.Entry{Subject: subject, At: row.At, Written: row.At, By: who, Fact: fact}
-			e.ID = idOf(e, order)
-			for n := 1; seen[e.ID]; n++ {
-				e.ID = idOf(e, order+n<<32)
+			e.ID = idOf(e, 0)
+			for salt := 1; seen[e.ID]; salt++ {
+				e.ID = idOf(e, salt)
 			}
 			seen[e.ID] = true
 			entries, lines[e.ID] = append(entries, e), row.Line
@@ -46,9 +45,10 @@ func entriesOf(book ratebook.Book, subject chronometer.ID, by string) ([]chronom
 	return entries, lines
 }
 
-// idOf returns an ID made of the instant and of what the entry says.
+// idOf returns an ID made of the instant and of what the entry says, whoever
+// wrote it and whenever.
 func idOf(e chronometer.Entry, salt int) chronometer.ID {
-	e.ID, e.By = "", ""
+	e.ID, e.By, e.Written = "", "", e.At
 	text, err := e.MarshalJSON()
 	if err != nil {
 		text = []byte(e.Fact.Words()) // a fact that cannot be written is refused by Check later
