@@ -50,7 +50,7 @@ func maximum(p *problem) (point, float64) {
 		}
 		return fit.LogLik
 	}
-	u := climb(at(.2, .026, 1), likelihood)
+	u := climb(at(.2, .026, 1), likelihood, func(point) point { return p.score() })
 	return u, likelihood(u)
 }
 

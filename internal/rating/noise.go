@@ -30,6 +30,12 @@ func (u point) logPrior() float64 {
 	return -(w*w + r*r + k*k) / 2
 }
 
+// priorSlope returns the derivatives of logPrior.
+func (u point) priorSlope() point {
+	r := (u[1] - u[0] - math.Log(0.13)) / (0.7 * 0.7)
+	return point{math.Log(0.2) - u[0] + r, -r, -u[2] / (0.3 * 0.3)}
+}
+
 // problem is the readings in use with their columns, ready for any noise.
 type problem struct {
 	series statespace.Series
@@ -83,51 +89,114 @@ func (p *problem) mode() (point, bool) {
 	if math.IsInf(value, -1) {
 		return best, false
 	}
-	return climb(best, p.logPosterior), true
+	return climb(best, p.logPosterior, func(u point) point {
+		slope := p.score()
+		for i, v := range u.priorSlope() {
+			slope[i] += v
+		}
+		return slope
+	}), true
 }
 
-// climb returns the place of the maximum of f near u by Newton's steps, each
-// shortened until it climbs.
-func climb(u point, f func(point) float64) point {
+// score returns the slope of the log-likelihood where it was last computed.
+func (p *problem) score() (slope point) {
+	slope[0], slope[1], slope[2] = p.ws.Score()
+	return slope
+}
+
+// climb returns the place of the maximum of f near u by quasi-Newton steps
+// (Broyden, Fletcher, Goldfarb and Shanno), each shortened until it climbs;
+// slope is called only where f was called last.
+func climb(u point, f func(point) float64, slope func(point) point) point {
 	value := f(u)
-	for range 60 {
-		slope, curve, ok := derivatives(f, u, value)
-		if !ok {
+	g := slope(u)
+	inverse, ok := curvatureAt(u, g, f, slope)
+	if !ok {
+		return u
+	}
+	for range 100 {
+		step := times(inverse, g)
+		gain := dot(step, g)
+		if !(gain > 1e-9) {
 			return u
 		}
-		axes, ok := principal(curve)
-		if !ok {
-			return u
-		}
-		var step point
-		gain := 0.0
-		for _, a := range axes {
-			along := a[0]*slope[0] + a[1]*slope[1] + a[2]*slope[2]
-			gain += along * along
-			for i := range step {
-				step[i] += along * a[i]
-			}
-		}
-		if gain < 1e-7 {
-			return u
-		}
-		climbed := false
-		for length := math.Min(1, 2/math.Sqrt(gain)); length > 1e-3; length /= 2 {
-			next := u
+		length := math.Min(1, 2/math.Sqrt(dot(step, step)))
+		next, nextValue := u, math.Inf(-1)
+		for ; length > 1e-4; length /= 3 {
 			for i := range next {
-				next[i] += length * step[i]
+				next[i] = u[i] + length*step[i]
 			}
-			if v := f(next); v > value {
-				u, value, climbed = next, v, true
+			if nextValue = f(next); nextValue > value+1e-4*length*gain {
 				break
 			}
 		}
-		if !climbed {
+		if !(nextValue > value) {
 			return u
 		}
+		nextG := slope(next)
+		inverse = updated(inverse, difference(next, u), difference(g, nextG))
+		u, value, g = next, nextValue, nextG
 	}
 	return u
 }
+
+// curvatureAt returns the inverse of minus the second derivatives at u, from
+// differences of the slope g, with weak directions held to leastCurve.
+func curvatureAt(u, g point, f func(point) float64, slope func(point) point) ([3]point, bool) {
+	const h = 0.02
+	curve := mat.NewSymDense(3, nil)
+	var rows [3]point
+	for i := range 3 {
+		v := u
+		v[i] += h
+		if math.IsInf(f(v), 0) {
+			return [3]point{}, false
+		}
+		rows[i] = difference(g, slope(v))
+	}
+	for i := range 3 {
+		for j := i; j < 3; j++ {
+			v := (rows[i][j] + rows[j][i]) / (2 * h)
+			if math.IsNaN(v) || math.IsInf(v, 0) {
+				return [3]point{}, false
+			}
+			curve.SetSym(i, j, v)
+		}
+	}
+	axes, ok := principal(curve)
+	var inverse [3]point
+	for _, a := range axes {
+		for i := range 3 {
+			for j := range 3 {
+				inverse[i][j] += a[i] * a[j]
+			}
+		}
+	}
+	return inverse, ok
+}
+
+// updated returns the inverse curvature after a step along which the slope
+// fell by fall.
+func updated(inverse [3]point, step, fall point) [3]point {
+	sy := dot(step, fall)
+	if sy <= 1e-12 {
+		return inverse
+	}
+	hy := times(inverse, fall)
+	c := (1 + dot(fall, hy)/sy) / sy
+	for i := range 3 {
+		for j := range 3 {
+			inverse[i][j] += c*step[i]*step[j] - (hy[i]*step[j]+step[i]*hy[j])/sy
+		}
+	}
+	return inverse
+}
+
+func dot(a, b point) float64 { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
+
+func difference(a, b point) point { return point{a[0] - b[0], a[1] - b[1], a[2] - b[2]} }
+
+func times(m [3]point, v point) point { return point{dot(m[0], v), dot(m[1], v), dot(m[2], v)} }
 
 // node is one choice of noise with its share of the posterior.
 type node struct {
@@ -149,7 +218,7 @@ var nodeReach = [3]int{3, 3, 2} // steps each way: 7 × 7 × 5
 // nodes averages over the noise: it returns the choices that carry weight, the
 // weights adding up to one.
 func (p *problem) nodes(mode point) ([]node, bool) {
-	_, curve, ok := derivatives(p.logPosterior, mode, p.logPosterior(mode))
+	curve, ok := curvature(p.logPosterior, mode)
 	if !ok {
 		return nil, false
 	}
@@ -194,10 +263,12 @@ func (p *problem) nodes(mode point) ([]node, bool) {
 	return kept, len(kept) > 0
 }
 
-// derivatives returns the slope of f at u, where it is value, and minus its
-// second derivatives, by central differences; false where f has no value.
-func derivatives(f func(point) float64, u point, value float64) (slope point, curve *mat.SymDense, ok bool) {
+// curvature returns minus the second derivatives of f at u by central
+// differences wide enough to see the shape and not the foot of the peak; false
+// where f has no value.
+func curvature(f func(point) float64, u point) (curve *mat.SymDense, ok bool) {
 	const h = hessianStep
+	value := f(u)
 	at := func(i int, a float64, j int, b float64) float64 {
 		v := u
 		v[i] += a
@@ -205,20 +276,18 @@ func derivatives(f func(point) float64, u point, value float64) (slope point, cu
 		return f(v)
 	}
 	curve = mat.NewSymDense(3, nil)
-	finite := func(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 	ok = true
 	for i := range 3 {
-		up, down := at(i, h, i, 0), at(i, -h, i, 0)
-		slope[i] = (up - down) / (2 * h)
-		curve.SetSym(i, i, -(up-2*value+down)/(h*h))
+		curve.SetSym(i, i, -(at(i, h, i, 0)-2*value+at(i, -h, i, 0))/(h*h))
 		for j := i + 1; j < 3; j++ {
 			curve.SetSym(i, j, -(at(i, h, j, h)-at(i, h, j, -h)-at(i, -h, j, h)+at(i, -h, j, -h))/(4*h*h))
 		}
 		for j := i; j < 3; j++ {
-			ok = ok && finite(slope[i]) && finite(curve.At(i, j))
+			v := curve.At(i, j)
+			ok = ok && !math.IsNaN(v) && !math.IsInf(v, 0)
 		}
 	}
-	return slope, curve, ok
+	return curve, ok
 }
 
 // principal returns the axes of a curvature, each as long as one standard

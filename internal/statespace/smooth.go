@@ -143,6 +143,60 @@ func (ws *Workspace) Deletions(dst []Deletion) []Deletion {
 	return dst
 }
 
+// Score returns the derivatives of the log-likelihood of the last series
+// filtered with respect to ln σw, ln σr and the logarithm of a factor common to
+// the standard deviations of all readings: with P the projection of the
+// restricted likelihood and e = P y, half of eᵀV̇e − tr(P V̇), summed over the
+// transitions as in Durbin and Koopman (2012), §7.3.3.
+func (ws *Workspace) Score() (sigmaW, sigmaR, factor float64) {
+	s, p := ws.series, ws.series.Cols-1
+	cov, beta := ws.fit.Cov, ws.fit.Beta
+	w2, r2 := ws.noise.SigmaW*ws.noise.SigmaW, ws.noise.SigmaR*ws.noise.SigmaR
+	covX, covR, covU := make([]float64, p), make([]float64, p), make([]float64, p)
+	weigh := func(dst, b []float64) {
+		for i := range dst {
+			sum := 0.0
+			for j, c := range cov[i*p : (i+1)*p] {
+				sum += c * b[j]
+			}
+			dst[i] = sum
+		}
+	}
+	product := func(a, b []float64) (sum float64) {
+		for i, v := range b {
+			sum += a[i] * v
+		}
+		return sum
+	}
+	ws.backward(func(k int, qx, qr, u []float64, nxx, nxr, nrr, d float64) {
+		ex, er, e := qx[p], qr[p], u[p]
+		for j, b := range beta {
+			ex -= qx[j] * b
+			er -= qr[j] * b
+			e -= u[j] * b
+		}
+		if s.Var[k] >= 0 {
+			weigh(covU, u)
+			factor += s.Var[k] * (e*e - d + product(u, covU))
+		}
+		dt := s.T[k]
+		if k > 0 {
+			dt -= s.T[k-1]
+		}
+		if dt == 0 {
+			return
+		}
+		weigh(covX, qx)
+		weigh(covR, qr)
+		xx := ex*ex - nxx + product(qx, covX)
+		xr := ex*er - nxr + product(qr, covX)
+		rr := er*er - nrr + product(qr, covR)
+		sigmaW += w2 * dt * xx
+		sigmaR += r2 * (dt*dt*dt/3*xx + dt*dt*xr + dt*rr)
+	})
+	return sigmaW, sigmaR, factor
+}
+
 // Combination returns mean and variance of Σ weight·x(t) over a few instants,
 // at any t ≥ 0, from all readings of the last series filtered; row is the same
 // combination of the regression columns.

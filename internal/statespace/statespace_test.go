@@ -272,6 +272,41 @@ func TestAgreesWithDense(t *testing.T) {
 		for j := range fit.Beta {
 			close("coefficient", fit.Beta[j], d.beta.AtVec(j))
 		}
+		// The score is the slope of the likelihood.
+		dw, dr, df := ws.Score()
+		const small = 1e-4
+		slope := func(up, down statespace.Noise, scale float64) float64 {
+			var value [2]float64
+			for i, n := range []statespace.Noise{up, down} {
+				scaled := s
+				scaled.Var = append([]float64(nil), s.Var...)
+				for k := range scaled.Var {
+					if scaled.Var[k] >= 0 {
+						scaled.Var[k] *= math.Exp(2 * scale * float64(1-2*i))
+					}
+				}
+				var other statespace.Workspace
+				fit, ok := other.Filter(scaled, n, prior)
+				if !ok {
+					t.Fatal("no fit")
+				}
+				value[i] = fit.LogLik
+			}
+			return (value[0] - value[1]) / (2 * small)
+		}
+		louder := func(w, r float64) statespace.Noise {
+			return statespace.Noise{SigmaW: q.SigmaW * math.Exp(w), SigmaR: q.SigmaR * math.Exp(r)}
+		}
+		for _, g := range []struct{ got, want float64 }{
+			{dw, slope(louder(small, 0), louder(-small, 0), 0)}, {dr, slope(louder(0, small), louder(0, -small), 0)}, {df, slope(q, q, small)},
+		} {
+			if math.Abs(g.got-g.want) > 1e-5*(1+math.Abs(g.want)) {
+				t.Fatalf("score %.9g, difference %.9g", g.got, g.want)
+			}
+		}
+		if _, ok := ws.Filter(s, q, prior); !ok {
+			t.Fatal("no fit")
+		}
 		// A difference of two instants, as the mean rate of a run is.
 		ta, tb := f(0, 20), f(0, 60)
 		times, weights := []float64{ta, tb}, []float64{-1, 1}
