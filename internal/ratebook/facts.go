@@ -213,7 +213,9 @@ func (in *reader) decimal(c column, text string) (string, *Error) {
 		}
 		return "", in.bad(c.String(), "%.40q: commas and points both stand in numbers (see line %d), so one of them may part the thousands; write points only", text, other)
 	case comma:
-		in.comma = in.line
+		if in.comma == 0 {
+			in.comma = in.line
+		}
 		return strings.Replace(text, ",", ".", 1), nil
 	case in.point == 0:
 		in.point = in.line

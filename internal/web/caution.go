@@ -1,0 +1,103 @@
+package web
+
+import "timeball/internal/chronometer"
+
+// localRules ends every caution of which the law or a licensed person has more
+// to say than this program.
+const localRules = " Follow your local rules and a licensed person."
+
+// cautions stand beside the forms of work that can hurt someone or something.
+// Where no source is named they are common practice.
+var cautions = map[chronometer.Kind][]string{
+	chronometer.KindMoved: {
+		"Turn the minute hand forward only, never back, and never touch the seconds hand.",
+	},
+	chronometer.KindSet: {
+		"Turn the minute hand forward only, never back, and never touch the seconds hand. Set the hands with the balance held, then start on the signal.",
+	},
+	chronometer.KindStarted: {
+		"One gentle turn of the bowl and back, level; never push the balance. Do not start it cold: let it come to the warmth of the room first.",
+	},
+	chronometer.KindWound: {
+		"Turn the bowl over gently, count the half-turns, and do not force the key at the end.",
+	},
+	chronometer.KindRegulated: {
+		"Regulation is bench work for a trained hand, with the balance stopped.",
+	},
+	chronometer.KindHeld: {
+		"Wedges are never tight: a hard wedge lifts the staff on its jewel. Two opposite soft strips hold the rim near the arms, with the train locked on a tooth.",
+		"Opening an instrument is for a trained hand; power remains in the mainspring when it has stopped." + localRules,
+	},
+	chronometer.KindReleased: {
+		"Take the strips out without moving the balance, and count that as many came out as went in.",
+	},
+	chronometer.KindFromGimbals: {
+		"Latch the gimbals and support the bowl first; lift it level, without a twist.",
+	},
+	// D. Meadows and D. Passmore, Repairing your own clock, p. 10 (power remains);
+	// 10 CFR 31.12 (radium); NIOSH Pocket Guide 2005-149 (benzene, ammonia).
+	chronometer.KindWorkDone: {
+		"Mainspring: let it down with a fitting key before anything is loosened; power remains when it has stopped.",
+		"Solvents: never benzene; naphtha burns, and its vapour creeps along the floor; ammonia harms lungs, brass and shellac.",
+		"Luminous dial: assume radium. Do not open, scrape, brush, clean or relume it; keep it closed, and wash your hands." + localRules,
+	},
+	chronometer.KindFound: {
+		"Luminous dial: assume radium. Do not open, scrape, brush or clean it; keep it closed, and wash your hands." + localRules,
+	},
+	chronometer.KindPacked: {
+		"Never ship it in its gimbals. Bowl alone, balance held, dial up, in a rigid inner box with cushions on all sides, wrapped so that air can pass.",
+	},
+	// Convention on International Trade in Endangered Species, appendix I
+	// (ivory, rosewood); 49 CFR 173.424 (radioactive instruments).
+	chronometer.KindSent: {
+		"Insurance: have its value agreed in writing for the way there, the way back and the time between; many carriers exclude old clocks.",
+		"Customs: goods sent for repair need their own declaration, and old things may need leave to go abroad.",
+		"Ivory, rosewood, shell: a permit may be needed before it crosses a border. Luminous dials: many carriers refuse them." + localRules,
+	},
+	chronometer.KindReceived: {
+		"Leave the parcel closed for a day to take the warmth of the room, then open it. Read the dial and the up-and-down dial before anything is moved.",
+	},
+	chronometer.KindCarried: {
+		"Gimbals latched, level, without a twist of the wrist, and away from magnets.",
+	},
+}
+
+// buttons are the words of a form's button where it does more than write.
+var buttons = map[chronometer.Kind]string{
+	chronometer.KindPhotograph: "Attach the picture",
+	chronometer.KindUpheld:     "Use it",
+	chronometer.KindStruckOut:  "Strike out",
+}
+
+// heading returns the head of the form of a kind for a number.
+func heading(kind chronometer.Kind, number string) string {
+	switch kind {
+	case chronometer.KindCompared:
+		return "Compare No. " + number
+	case chronometer.KindWound:
+		return "Wind No. " + number
+	case chronometer.KindStarted:
+		return "Set No. " + number + " going"
+	case chronometer.KindReceived:
+		return "Receive No. " + number
+	case chronometer.KindEntered:
+		return "Particulars of No. " + number
+	case chronometer.KindUpheld:
+		return "Use a comparison of No. " + number
+	case chronometer.KindStruckOut:
+		return "Strike out an entry of No. " + number
+	}
+	return "No. " + number + ": " + string(kind)
+}
+
+// kindGroups are the kinds as the page offers them.
+var kindGroups = []struct {
+	title string
+	kinds []chronometer.Kind
+}{
+	{"Going", []chronometer.Kind{chronometer.KindCompared, chronometer.KindWound, chronometer.KindStarted, chronometer.KindStopped, chronometer.KindMoved, chronometer.KindSet, chronometer.KindRegulated}},
+	{"Where and how it lies", []chronometer.Kind{chronometer.KindPlaced, chronometer.KindTemperature, chronometer.KindHeld, chronometer.KindReleased, chronometer.KindFromGimbals, chronometer.KindIntoGimbals}},
+	{"At the bench", []chronometer.Kind{chronometer.KindFound, chronometer.KindWorkDone}},
+	{"Carriage", []chronometer.Kind{chronometer.KindPacked, chronometer.KindSent, chronometer.KindReceived, chronometer.KindCased, chronometer.KindCarried}},
+	{"The record", []chronometer.Kind{chronometer.KindNote, chronometer.KindPhotograph, chronometer.KindUpheld, chronometer.KindStruckOut, chronometer.KindEntered}},
+}

@@ -1,0 +1,104 @@
+package web
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"net/http"
+	"net/url"
+	"strings"
+
+	"timeball/internal/chronometer"
+	"timeball/internal/workshop"
+)
+
+// pictureTypes are the media types that a page shows; anything else is handed
+// out as a file to keep.
+var pictureTypes = map[string]string{"image/jpeg": "JPEG", "image/png": "PNG", "image/webp": "WebP", "image/gif": "GIF"}
+
+// attach takes a picture into the logbook.
+func (s *site) attach(w http.ResponseWriter, r *http.Request) error {
+	const inMemory = 4 << 20
+	if err := r.ParseMultipartForm(inMemory); err != nil {
+		return bad(err)
+	}
+	defer func() { _ = r.MultipartForm.RemoveAll() }()
+	p, seen, err := s.paper(r, chronometer.KindPhotograph)
+	if err != nil {
+		return err
+	}
+	p.Form.sent(r.PostForm)
+	by, at := p.Form.sign(), p.Form.instant(s.now())
+	file, mediaType, name, wrong := picture(r)
+	if wrong != "" {
+		p.Form.field("file").Error = wrong
+	}
+	if p.Form.OK() {
+		defer func() { _ = file.Close() }()
+		e, err := s.workshop.Attach(r.Context(), by, seen.ID, at, name, mediaType, strings.TrimSpace(p.Form.field("caption").Value), file)
+		if err == nil {
+			remember(w, r, by)
+			return see(w, r, pathOf(r)+"?wrote="+url.QueryEscape(string(e.ID)))
+		}
+		if !theirs(err) {
+			return err
+		}
+		p.Form.blame(chronometer.KindPhotograph, err)
+	}
+	s.show(w, http.StatusUnprocessableEntity, "write", p)
+	return nil
+}
+
+// picture returns the picture sent, its media type as its first bytes tell and
+// its name, or what is wrong with it.
+func picture(r *http.Request) (file io.ReadCloser, mediaType, name, wrong string) {
+	f, head, err := r.FormFile("file")
+	if err != nil {
+		return nil, "", "", "Choose a picture; if one was chosen before, choose it again."
+	}
+	first := make([]byte, 512)
+	n, err := io.ReadFull(f, first)
+	if err != nil && !errors.Is(err, io.ErrUnexpectedEOF) {
+		_ = f.Close()
+		return nil, "", "", "The file is empty; choose a picture."
+	}
+	mediaType = http.DetectContentType(first[:n])
+	if _, ok := pictureTypes[mediaType]; !ok {
+		_ = f.Close()
+		return nil, "", "", "The file is no JPEG, PNG, WebP or GIF; save it as JPEG and choose that."
+	}
+	if _, err := f.Seek(0, io.SeekStart); err != nil {
+		_ = f.Close()
+		return nil, "", "", "The file cannot be read; choose it again."
+	}
+	return f, mediaType, head.Filename[strings.LastIndexAny(head.Filename, `/\\`)+1:], ""
+}
+
+// attachment hands out a stored file so that nothing in it can act on the
+// pages: known pictures are shown, everything else is only to be kept.
+func (s *site) attachment(w http.ResponseWriter, r *http.Request) error {
+	sum := r.PathValue("sum")
+	if len(sum) != 64 || strings.Trim(sum, "0123456789abcdef") != "" {
+		return errPicture
+	}
+	mediaType, file, err := s.workshop.Attachment(r.Context(), sum)
+	if errors.Is(err, workshop.ErrUnknown) || errors.Is(err, fs.ErrNotExist) {
+		return errPicture
+	}
+	if err != nil {
+		return err
+	}
+	defer func() { _ = file.Close() }()
+	h := w.Header()
+	h.Set("Content-Security-Policy", "default-src 'none'; sandbox")
+	h.Set("Cache-Control", "private, max-age=31536000, immutable")
+	if _, ok := pictureTypes[mediaType]; ok {
+		h.Set("Content-Type", mediaType)
+	} else {
+		h.Set("Content-Type", "application/octet-stream")
+		h.Set("Content-Disposition", fmt.Sprintf("attachment; filename=%q", sum[:12]))
+	}
+	_, _ = io.Copy(w, file)
+	return nil
+}

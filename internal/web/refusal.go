@@ -1,0 +1,101 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"net/http"
+	"strings"
+
+	"timeball/internal/chronometer"
+	"timeball/internal/workshop"
+)
+
+// The refusals that are the pages' own.
+var (
+	errNowhere = errors.New("there is no page at this address")
+	errMethod  = errors.New("this page cannot be used that way")
+	errForeign = errors.New("this came from another site and was refused; nothing was written")
+	errOurs    = errors.New("something went wrong in the program")
+	errTooBig  = errors.New("this is more than can be taken at once")
+	errEntry   = errors.New("there is no such entry in the logbook")
+	errPicture = errors.New("there is no such picture")
+)
+
+// refusalPage says what is wrong and what to do, in one sentence each.
+type refusalPage struct {
+	frame
+	What, Do string
+}
+
+// refusals is the one table from errors to status and sentence.
+var refusals = []struct {
+	err      error
+	status   int
+	title    string
+	what, do string
+}{
+	{errNowhere, http.StatusNotFound, "Not found", "There is no page at this address.", "Go back to the room and choose the instrument there."},
+	{errEntry, http.StatusNotFound, "Not found", "There is no such entry in this logbook.", "Go back to the room, open the instrument and find the entry in its logbook."},
+	{errPicture, http.StatusNotFound, "Not found", "There is no such picture.", "Go back to the room and open it from the logbook of its instrument."},
+	{workshop.ErrUnknown, http.StatusNotFound, "Not found", "", "Go back to the room and choose it there, or enter it first."},
+	{errMethod, http.StatusMethodNotAllowed, "Not this way", "This page cannot be used that way.", "Go back to the room and use the forms of the pages."},
+	{errForeign, http.StatusForbidden, "Refused", "This was sent from another site, so nothing was written.", "Open the page here and send the form again."},
+	{errTooBig, http.StatusRequestEntityTooLarge, "Too large", "This is more than can be taken at once; nothing was written.", "Send a file of at most 20 MB, a rate book of at most 4 MB, or a shorter text."},
+	{chronometer.ErrEntry, http.StatusUnprocessableEntity, "Not written", "", "Go back, correct it and send it again."},
+	{chronometer.ErrRefused, http.StatusUnprocessableEntity, "Not written", "", "Go back, correct it and send it again."},
+}
+
+// refuse answers with the page for err; only what is not in the table is the
+// program's own fault, and logged.
+func (s *site) refuse(w http.ResponseWriter, r *http.Request, err error) {
+	if errors.Is(err, context.Canceled) && r.Context().Err() != nil {
+		return // nobody is there to read the answer
+	}
+	p := refusalPage{frame: s.frame("Something went wrong", ""), What: "Something went wrong in the program; what was written before is safe.",
+		Do: "Go back and try again; if it happens again, look in the log of the program."}
+	status := http.StatusInternalServerError
+	if tooBig := new(http.MaxBytesError); errors.As(err, &tooBig) {
+		err = errTooBig
+	}
+	for _, known := range refusals {
+		if errors.Is(err, known.err) {
+			status, p.Title, p.What, p.Do = known.status, known.title, known.what, known.do
+			if p.What == "" {
+				p.What = sentence(plain(err, ""))
+			}
+			break
+		}
+	}
+	if status == http.StatusInternalServerError {
+		s.log.Error("page failed", slog.String("method", r.Method), slog.String("path", r.URL.Path), slog.Any("err", err))
+	}
+	s.show(w, status, "refusal", p)
+}
+
+// sentence returns text with a capital letter and a full stop.
+func sentence(text string) string {
+	text = strings.TrimSpace(text)
+	if text == "" {
+		return ""
+	}
+	if !strings.HasSuffix(text, ".") {
+		text += "."
+	}
+	return upper(text)
+}
+
+// plain returns the words of err without the names that tell programs what it
+// is and without the kind of entry it is about.
+func plain(err error, kind chronometer.Kind) string {
+	text := err.Error()
+	for _, known := range []error{chronometer.ErrEntry, chronometer.ErrRefused, workshop.ErrUnknown} {
+		if i := strings.LastIndex(text, known.Error()+": "); i >= 0 {
+			text = text[i+len(known.Error())+2:]
+		}
+	}
+	if kind != "" {
+		text = strings.TrimPrefix(text, string(kind)+": ")
+	}
+	return text
+}

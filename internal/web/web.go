@@ -1,0 +1,181 @@
+// Package web is the pages: what a person at the bench, in the room or far
+// away sees of the workshop and writes into it.
+//
+// Pages are made here, whole, and work without script; the modules in static
+// only make them handier. Errors and rates are shown in words (fast, slow,
+// gaining, losing) and ± is a 95% interval; instants are UTC.
+package web
+
+import (
+	"context"
+	"io"
+	"log/slog"
+	"net/http"
+	"runtime/debug"
+	"time"
+
+	"timeball/internal/chronometer"
+	"timeball/internal/workshop"
+)
+
+// Workshop is what the pages ask of the workshop.
+type Workshop interface {
+	Room(ctx context.Context) (workshop.Room, error)
+	See(ctx context.Context, number string) (workshop.Seen, error)
+	Owners(ctx context.Context) ([]workshop.Owner, error)
+	Write(ctx context.Context, by string, subject chronometer.ID, at time.Time, fact chronometer.Fact) (chronometer.Entry, error)
+	Enter(ctx context.Context, by string, i chronometer.Instrument) (chronometer.ID, error)
+	EnterOwner(ctx context.Context, by string, o chronometer.Owner) (chronometer.ID, error)
+	Preview(ctx context.Context, subject chronometer.ID, by string, file io.Reader) (workshop.Preview, error)
+	Import(ctx context.Context, subject chronometer.ID, by string, file io.Reader) (int, error)
+	Attach(ctx context.Context, by string, subject chronometer.ID, at time.Time, name, mediaType, caption string, r io.Reader) (chronometer.Entry, error)
+	Attachment(ctx context.Context, sha256 string) (mediaType string, r io.ReadCloser, err error)
+}
+
+// Options says how the pages are served.
+type Options struct {
+	Demo bool         // the workshop is invented; every page says so
+	Log  *slog.Logger // where what went wrong is written; nil: nowhere
+}
+
+// site is the pages of one workshop.
+type site struct {
+	workshop Workshop
+	now      func() time.Time
+	demo     bool
+	log      *slog.Logger
+	pages    pages
+	assets   assets
+}
+
+// New returns the pages of the workshop w, whose clock is now.
+func New(w Workshop, now func() time.Time, o Options) http.Handler {
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	s := &site{workshop: w, now: now, demo: o.Demo, log: o.Log, pages: parsePages(), assets: readAssets()}
+	mux := http.NewServeMux()
+	for pattern, answer := range s.routes() {
+		mux.HandleFunc(pattern, func(w http.ResponseWriter, r *http.Request) {
+			if err := answer(w, r); err != nil {
+				s.refuse(w, r, err)
+			}
+		})
+	}
+	mux.HandleFunc("GET /clock", s.clock)
+	guard := http.NewCrossOriginProtection()
+	guard.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { s.refuse(w, r, errForeign) }))
+	return s.shielded(guard.Handler(s.known(mux)))
+}
+
+// answer writes a page or returns why it could not; nothing is written then.
+type answer func(http.ResponseWriter, *http.Request) error
+
+func (s *site) routes() map[string]answer {
+	return map[string]answer{
+		"GET /{$}":                                  s.room,
+		"GET /instruments/new":                      s.newInstrument,
+		"POST /instruments/new":                     s.enterInstrument,
+		"GET /instruments/{number}":                 s.instrument,
+		"GET /instruments/{number}/write":           s.kinds,
+		"GET /instruments/{number}/write/{kind}":    s.blank,
+		"POST /instruments/{number}/write/{kind}":   s.write,
+		"GET /instruments/{number}/strike/{entry}":  s.strike,
+		"POST /instruments/{number}/strike/{entry}": s.strikeOut,
+		"GET /instruments/{number}/import":          s.chooseBook,
+		"POST /instruments/{number}/import":         s.importBook,
+		"GET /owners":                               s.owners,
+		"GET /owners/new":                           s.newOwner,
+		"POST /owners/new":                          s.enterOwner,
+		"GET /owners/{id}":                          s.owner,
+		"POST /owners/{id}":                         s.correctOwner,
+		"GET /attachments/{sum}":                    s.attachment,
+		"GET /static/{sum}/{name}":                  s.asset,
+	}
+}
+
+// policy allows what the program itself serves, and no inline style or script.
+const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+
+// mostForm and mostUpload bound a request, in bytes, without and with a file.
+const (
+	mostForm   = 1 << 20
+	mostUpload = 24 << 20
+)
+
+// shielded sets the headers that every answer carries, bounds what is sent,
+// and turns a panic into a page.
+func (s *site) shielded(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		h := w.Header()
+		h.Set("Content-Security-Policy", policy)
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("X-Frame-Options", "DENY")
+		h.Set("Referrer-Policy", "same-origin")
+		h.Set("Cross-Origin-Opener-Policy", "same-origin")
+		h.Set("Cross-Origin-Resource-Policy", "same-origin")
+		h.Set("Permissions-Policy", "camera=(), geolocation=(), microphone=(self)")
+		h.Set("Cache-Control", "private, no-cache")
+		r.Body = http.MaxBytesReader(w, r.Body, mostUpload)
+		defer func() {
+			fault := recover()
+			if fault == nil {
+				return
+			}
+			if fault == http.ErrAbortHandler {
+				panic(fault)
+			}
+			s.log.Error("page panicked", slog.Any("fault", fault), slog.String("path", r.URL.Path), slog.String("stack", string(debug.Stack())))
+			s.refuse(w, r, errOurs)
+		}()
+		next.ServeHTTP(w, r)
+	})
+}
+
+// known answers what no pattern matches in the look of the pages; the mux
+// tells whether the page or only the method is unknown.
+func (s *site) known(mux *http.ServeMux) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		h, pattern := mux.Handler(r)
+		if pattern != "" {
+			mux.ServeHTTP(w, r)
+			return
+		}
+		var seen unwritten
+		h.ServeHTTP(&seen, r)
+		if seen.status == http.StatusMethodNotAllowed {
+			w.Header().Set("Allow", seen.Header().Get("Allow"))
+			s.refuse(w, r, errMethod)
+			return
+		}
+		s.refuse(w, r, errNowhere)
+	})
+}
+
+// unwritten is a response of which only the head is kept.
+type unwritten struct {
+	header http.Header
+	status int
+}
+
+// Header returns the head.
+func (u *unwritten) Header() http.Header {
+	if u.header == nil {
+		u.header = http.Header{}
+	}
+	return u.header
+}
+
+// Write drops the body.
+func (u *unwritten) Write(b []byte) (int, error) { return len(b), nil }
+
+// WriteHeader keeps the status.
+func (u *unwritten) WriteHeader(status int) { u.status = status }
+
+// clock answers with the time of this computer in RFC 3339, to the
+// millisecond, for the clock in the head of a page.
+func (s *site) clock(w http.ResponseWriter, r *http.Request) {
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	w.Header().Set("Cache-Control", "no-store")
+	_, _ = io.WriteString(w, s.now().UTC().Format("2006-01-02T15:04:05.000Z07:00"))
+}
