@@ -67,7 +67,7 @@ func (m Method) UsualSD() float64 {
 // Either Dial or ErrorS is given.
 type Compared struct {
 	Dial       *dialText `json:"dial,omitempty" label:"The dial read" hint:"h:mm:ss.s"`
-	ErrorS     *float64  `json:"error_s,omitempty" label:"or its error" unit:"s" hint:"+ fast, - slow, if no dial reading was kept"`
+	ErrorS     *float64  `json:"error_s,omitempty" label:"or its error" unit:"s" hint:"a slow one with a minus; only if no dial reading was kept"`
 	SDS        float64   `json:"sd_s,omitempty" label:"Doubt of the reading" unit:"s" hint:"one standard deviation; empty: the usual one of the method"`
 	Method     Method    `json:"method,omitempty" label:"How it was read"`
 	Observer   string    `json:"observer,omitempty" label:"Observer"`
@@ -236,7 +236,7 @@ func (s Set) check() error  { return short("note", s.Note) }
 type Regulated struct {
 	What string   `json:"what" label:"What was altered" hint:"timing screws, weights, balance spring" need:"yes"`
 	Much string   `json:"much,omitempty" label:"How much, which way"`
-	ForS *float64 `json:"for_s_per_day,omitempty" label:"Change aimed at" unit:"s/d" hint:"+ to gain, - to lose"`
+	ForS *float64 `json:"for_s_per_day,omitempty" label:"Change aimed at" unit:"s/d" hint:"to make it lose, with a minus"`
 	Note string   `json:"note,omitempty" label:"Note"`
 }
 

@@ -1,9 +1,11 @@
 package web_test
 
 import (
+	"bytes"
 	"context"
 	"flag"
 	"fmt"
+	"image/png"
 	"net/http/httptest"
 	"os"
 	"os/exec"
@@ -214,10 +216,12 @@ func TestScripts(t *testing.T) {
 	}
 }
 
-// TestPictures writes pictures of the pages, to be looked at.
+// TestPictures writes pictures of the pages to the folder named by -shots, to
+// be looked at; without it, those of the room and an instrument as they print.
 func TestPictures(t *testing.T) {
-	if *shots == "" {
-		t.Skip("pictures are made with -shots FOLDER")
+	folder, ways, most := *shots, []string{"1280 light", "1280 dark", "390 light", "390 dark", "794 print"}, 100
+	if folder == "" {
+		folder, ways, most = t.TempDir(), ways[4:], 2
 	}
 	ctx := browser(t)
 	q := lanternQuay()
@@ -226,7 +230,7 @@ func TestPictures(t *testing.T) {
 	empty := httptest.NewServer(web.New(&quay{now: today}, func() time.Time { return today }, web.Options{}))
 	defer empty.Close()
 	strike := "/instruments/417/strike/" + string(q.instruments[0].entries[3].ID)
-	for _, picture := range []struct {
+	pictures := []struct {
 		name, url string
 		do        string // in the page, before the picture
 	}{
@@ -235,8 +239,9 @@ func TestPictures(t *testing.T) {
 		{"wrong", site.URL + "/instruments/417/write/compared", `document.getElementById("f-dial").value = "9:12"; document.getElementById("f-by").value = "Mats Vinter"; document.querySelector(".form").requestSubmit()`},
 		{"preview", site.URL + "/instruments/19/import", `const t = new DataTransfer(); t.items.add(new File(["utc,error_s\n2027-01-20T10:00:00Z,0.2\n2027-01-21T10:00:00Z,60.1\n2027-01-22T10:00:00Z,0.1\n2027-01-23T10:00:00Z,-0.1\n"], "book.csv")); document.getElementById("f-file").files = t.files; document.getElementById("f-by").value = "Mats Vinter"; document.querySelector(".form").requestSubmit()`},
 		{"new", site.URL + "/instruments/new", ""}, {"import", site.URL + "/instruments/417/import", ""}, {"owners", site.URL + "/owners", ""}, {"owner", site.URL + "/owners/" + string(q.owners[0].id), ""}, {"strike", site.URL + strike, ""}, {"lost", site.URL + "/nowhere", ""},
-	} {
-		for _, way := range []string{"1280 light", "1280 dark", "390 light", "390 dark", "794 print"} {
+	}
+	for _, picture := range pictures[:min(most, len(pictures))] {
+		for _, way := range ways {
 			var width int64
 			var look string
 			if _, err := fmt.Sscan(way, &width, &look); err != nil {
@@ -262,7 +267,10 @@ func TestPictures(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if err := os.WriteFile(filepath.Join(*shots, picture.name+"-"+strings.ReplaceAll(way, " ", "-")+".png"), seen, 0o644); err != nil {
+			if _, err := png.DecodeConfig(bytes.NewReader(seen)); err != nil {
+				t.Errorf("%s, %s: %v", picture.name, way, err)
+			}
+			if err := os.WriteFile(filepath.Join(folder, picture.name+"-"+strings.ReplaceAll(way, " ", "-")+".png"), seen, 0o644); err != nil {
 				t.Fatal(err)
 			}
 		}

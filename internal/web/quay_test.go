@@ -78,7 +78,7 @@ func (q *quay) id(at time.Time) chronometer.ID {
 
 func (q *quay) enter(i chronometer.Instrument, from time.Time, l line) *kept {
 	id := q.id(from)
-	k := &kept{id: id, line: l, entries: []chronometer.Entry{{ID: id, Subject: id, At: from, Written: from, By: "Ebba Lund", Fact: i}}}
+	k := &kept{id: id, line: l, entries: []chronometer.Entry{{ID: id, Subject: id, At: from, Written: from, By: "Signe Vandrell", Fact: i}}}
 	q.instruments = append(q.instruments, k)
 	return k
 }
@@ -105,7 +105,7 @@ func (q *quay) compare(k *kept, at time.Time, out float64, tempC float64) chrono
 	dial := clock.TwelveHour.Reading(at, clock.DialError(k.error(at)+out))
 	c := chronometer.ReadDial(clock.DialReading(math.Round(float64(dial)*10) / 10))
 	c.Method, c.TempC, c.Position, c.SDS = chronometer.ByTap, &tempC, chronometer.DialUp, 0.1
-	return q.add(k, at, "Ebba Lund", c)
+	return q.add(k, at, "Signe Vandrell", c)
 }
 
 // lanternQuay returns the invented workshop of the demonstration.
@@ -118,7 +118,7 @@ func lanternQuay() *quay {
 		q.owners = append(q.owners, &keptOwner{id, o})
 		return id
 	}
-	lund := owner(chronometer.Owner{Name: "Ebba Lund", Place: "Skerrow", Contact: "12 Ropewalk, Skerrow"})
+	lund := owner(chronometer.Owner{Name: "Signe Vandrell", Place: "Skerrow", Contact: "12 Ropewalk, Skerrow"})
 	museum := owner(chronometer.Owner{Name: "Harbour Museum", Place: "Veyre"})
 	okafor := owner(chronometer.Owner{Name: "J. Okafor"})
 
@@ -126,10 +126,10 @@ func lanternQuay() *quay {
 		return chronometer.Instrument{Number: number, Maker: maker, Make: chronometer.BoxChronometer, Beat: chronometer.HalfSecond, Dial: chronometer.Twelve,
 			GoingH: 56, UpDown: true, Gimbals: true, Box: "three-tier mahogany", WeightKG: 6.4, Owner: owner}
 	}
-	a := q.enter(box("417", "Thorvald & Asker, Skerrow", lund), start, line{start, -8, -0.83, true, 0.2})
+	a := q.enter(box("417", "Corvane & Dray, Skerrow", lund), start, line{start, -8, -0.83, true, 0.2})
 	a.rated = true
-	q.add(a, start.Add(5*time.Minute), "Ebba Lund", chronometer.Received{Station: chronometer.Bench, Condition: "clean, oil dry"})
-	q.add(a, start.Add(10*time.Minute), "Ebba Lund", chronometer.Started{How: "one gentle turn"})
+	q.add(a, start.Add(5*time.Minute), "Signe Vandrell", chronometer.Received{Station: chronometer.Bench, Condition: "clean, oil dry"})
+	q.add(a, start.Add(10*time.Minute), "Signe Vandrell", chronometer.Started{How: "one gentle turn"})
 	for d := range 46 {
 		at := start.AddDate(0, 0, d).Add(72 * time.Minute)
 		out := 0.06 * r.NormFloat64()
@@ -137,12 +137,12 @@ func lanternQuay() *quay {
 			out = 60
 		}
 		if d == 27 {
-			q.add(a, at.Add(-70*time.Minute), "Ebba Lund", chronometer.Moved{ByS: 60})
+			q.add(a, at.Add(-70*time.Minute), "Signe Vandrell", chronometer.Moved{ByS: 60})
 		}
-		q.add(a, at.Add(-4*time.Minute), "Ebba Lund", chronometer.Wound{HalfTurns: 7.5})
+		q.add(a, at.Add(-4*time.Minute), "Signe Vandrell", chronometer.Wound{HalfTurns: 7.5})
 		e := q.compare(a, at, out, 18+float64(d%5))
 		if d == 20 {
-			q.add(a, at.Add(time.Hour), "Ebba Lund", chronometer.StruckOut{Entry: e.ID, Why: "read against the wrong minute"})
+			q.add(a, at.Add(time.Hour), "Signe Vandrell", chronometer.StruckOut{Entry: e.ID, Why: "read against the wrong minute"})
 		}
 	}
 	q.add(a, start.AddDate(0, 0, 30), "Mats Vinter", chronometer.Note{Text: "Glass has a hair crack at IIII.\nSeen under the lamp."})
@@ -150,12 +150,12 @@ func lanternQuay() *quay {
 	sum := q.keep("image/png", picture)
 	q.add(a, start.AddDate(0, 0, 31), "Mats Vinter", chronometer.Photograph{SHA256: sum, Name: "glass.png", Type: "image/png", Caption: "the crack at IIII"})
 
-	b := q.enter(box("1102", "Harald Brandt", museum), start, line{start, 36, -0.61, false, 0.2})
+	b := q.enter(box("1102", "A. Quillender, Veyre", museum), start, line{start, 36, -0.61, false, 0.2})
 	b.rated = true
 	for d := range 44 {
 		q.compare(b, start.AddDate(0, 0, d).Add(90*time.Minute), 0.06*r.NormFloat64(), 19)
 	}
-	eight := box("88", "Okonjo Bros", okafor)
+	eight := box("88", "Bramwick Sons", okafor)
 	eight.GoingH = 192
 	c := q.enter(eight, start, line{start, -60, 1.92, false, 5.5})
 	c.rated, c.suspect = true, "rate steps out of its record: check"
@@ -165,7 +165,7 @@ func lanternQuay() *quay {
 	watch := chronometer.Instrument{Number: "731", Maker: "M. Tavares", Make: chronometer.DeckWatch, Beat: chronometer.FifthSecond, Dial: chronometer.Twelve, GoingH: 36}
 	d := q.enter(watch, today.AddDate(0, 0, -1), line{start, 3, -0.42, false, 0.4})
 	q.compare(d, today.AddDate(0, 0, -1), 0, 19)
-	e := q.enter(box("2260", "Sloop Petrel", ""), start, line{start, 0, 0, false, 1})
+	e := q.enter(box("2260", "Ketch Osmerelle", ""), start, line{start, 0, 0, false, 1})
 	q.add(e, start.AddDate(0, 0, 2), "Mats Vinter", chronometer.Held{With: chronometer.Brake})
 	q.add(e, start.AddDate(0, 0, 3), "Mats Vinter", chronometer.Packed{How: "bowl alone, dial up"})
 	q.add(e, start.AddDate(0, 0, 40), "Mats Vinter", chronometer.Sent{To: "Veyre"})

@@ -306,7 +306,7 @@ func TestInstrument(t *testing.T) {
 		t.Errorf("set aside: %q", got)
 	}
 	struck := page.one(t, "tr.struck")
-	if got := struck.words(); !strings.Contains(got, "struck out by Ebba Lund on 7 February 2027") || !strings.Contains(got, "read against the wrong minute") {
+	if got := struck.words(); !strings.Contains(got, "struck out by Signe Vandrell on 7 February 2027") || !strings.Contains(got, "read against the wrong minute") {
 		t.Errorf("struck out: %q", got)
 	}
 	if len(struck.all("s")) == 0 || len(struck.all(".act a")) != 0 {
