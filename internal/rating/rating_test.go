@@ -218,6 +218,12 @@ func TestUnrecordedMove(t *testing.T) {
 	if math.Abs(r.Error.Mean-y[29]) > 0.2 || math.Abs(r.Rate.Mean+0.9) > 0.1 {
 		t.Errorf("error %v, rate %v", r.Error.Mean, r.Rate.Mean)
 	}
+	// A misreading in the end does not hide the move.
+	y[29] += 60
+	r, err = rating.Rate(toHistory(days, y, sd, nil), rating.Options{})
+	if err != nil || len(r.Unrecorded) != 1 || len(r.SetAside) != 1 || r.SetAside[0].Ref != "29" {
+		t.Errorf("unrecorded %+v, set aside %+v, %v", r.Unrecorded, r.SetAside, err)
+	}
 	// Two misreadings of a minute side by side are no move.
 	days, y, sd = daily(30, 5, -0.9)
 	y[18] += 60

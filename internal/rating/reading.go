@@ -187,8 +187,14 @@ func (rec *record) unrecordedIn(at []int) []UnrecordedMove {
 		}
 		standing = append(standing, l)
 	}
-	if len(standing) < 2 || standing[0].minutes != 0 || levels[len(levels)-1].minutes != standing[len(standing)-1].minutes {
+	if len(standing) < 2 || standing[0].minutes != 0 {
 		return nil
+	}
+	// Back at an earlier level in the end, what lay between was misread.
+	for _, l := range standing[:len(standing)-1] {
+		if l.minutes == levels[len(levels)-1].minutes {
+			return nil
+		}
 	}
 	// Hands go one way; a level left again backwards was misread.
 	sign := 0.0
