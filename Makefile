@@ -41,4 +41,4 @@ bench:
 
 # The figures of docs/accuracy.md.
 accuracy:
-	go test ./internal/rating -run 'Ensemble|Mix|Weekly|Carriage|Arnold' -v -count=1
+	go test ./internal/rating -run 'Ensemble|Mix|Weekly|Carriage|Arnold|Five|Years' -v -count=1

@@ -224,6 +224,17 @@ func TestUnrecordedMove(t *testing.T) {
 	if err != nil || len(r.Unrecorded) != 1 || len(r.SetAside) != 1 || r.SetAside[0].Ref != "29" {
 		t.Errorf("unrecorded %+v, set aside %+v, %v", r.Unrecorded, r.SetAside, err)
 	}
+	// Nor does one in the beginning, or a stray just after the hand was moved.
+	days, y, sd = daily(30, 5, -0.9)
+	y[0] += 60
+	y[18] += 10
+	for i := 18; i < 30; i++ {
+		y[i] += 60
+	}
+	r, err = rating.Rate(toHistory(days, y, sd, nil), rating.Options{})
+	if err != nil || len(r.Unrecorded) != 1 || len(r.SetAside) != 2 {
+		t.Errorf("unrecorded %+v, set aside %+v, %v", r.Unrecorded, r.SetAside, err)
+	}
 	// Two misreadings of a minute side by side are no move.
 	days, y, sd = daily(30, 5, -0.9)
 	y[18] += 60

@@ -23,6 +23,7 @@ type observation struct {
 	y      float64 // read less known movements of the hands and leap seconds, s
 	sd     float64 // not less than leastSD
 	run    int     // counts free steps of the error: started, hands set
+	rate   int     // counts these and all that may have changed the rate
 	inGone bool    // read while it stood stopped
 }
 
@@ -51,7 +52,7 @@ func prepare(h History, asked []time.Time) record {
 		}
 	}
 	expected, known := 0.0, false
-	stopped, run, next, moved := false, 0, 0, 0.0
+	stopped, run, rate, next, moved := false, 0, 0, 0, 0.0
 	last := rec.origin
 	for _, r := range h.Readings {
 		for ; next < len(h.Events) && !h.Events[next].At.After(r.At); next++ {
@@ -66,6 +67,9 @@ func prepare(h History, asked []time.Time) record {
 			case Stopped:
 				stopped = true
 			}
+			if h.Events[next].Kind != HandsMoved {
+				rate++
+			}
 		}
 		leaps := float64(timescale.LeapSeconds(last, r.At))
 		expected += leaps
@@ -75,7 +79,7 @@ func prepare(h History, asked []time.Time) record {
 		if known {
 			near = expected
 		}
-		o := observation{Reading: r, t: timescale.Days(rec.origin, r.At), sd: max(r.SDS, leastSD), run: run, inGone: stopped}
+		o := observation{Reading: r, t: timescale.Days(rec.origin, r.At), sd: max(r.SDS, leastSD), run: run, rate: rate, inGone: stopped}
 		o.read = float64(clock.Nearest(clock.DialError(r.ErrorS), clock.DialError(near), r.ModulusS))
 		o.y = o.read - moved
 		if !stopped {
@@ -118,16 +122,17 @@ const (
 )
 
 // unrecorded finds movements of the minute hand that no event tells and takes
-// them out of the observations that follow.
+// them out of the observations that follow in the run. It looks between events,
+// where one rate serves.
 func (rec *record) unrecorded() []UnrecordedMove {
 	var found []UnrecordedMove
 	at := rec.going()
 	for len(at) > 0 {
 		n := 1
-		for n < len(at) && rec.obs[at[n]].run == rec.obs[at[0]].run {
+		for n < len(at) && rec.obs[at[n]].rate == rec.obs[at[0]].rate {
 			n++
 		}
-		found = append(found, rec.unrecordedIn(at[:n])...)
+		found = append(found, rec.unrecordedIn(at, n)...)
 		at = at[n:]
 	}
 	for _, m := range found {
@@ -144,7 +149,9 @@ type level struct {
 	first, end int
 }
 
-func (rec *record) unrecordedIn(at []int) []UnrecordedMove {
+// unrecordedIn looks among the first n of the observations at.
+func (rec *record) unrecordedIn(all []int, n int) []UnrecordedMove {
+	at := all[:n]
 	if len(at) < leastRun {
 		return nil
 	}
@@ -160,15 +167,22 @@ func (rec *record) unrecordedIn(at []int) []UnrecordedMove {
 	}
 	r0 := median(rates)
 	levels := []level{{end: 1}}
-	sum := 0.0
+	base, strays, sum := 0, 0, 0.0
 	for i := 1; i < len(at); i++ {
-		a, b := rec.obs[at[i-1]], rec.obs[at[i]]
+		a, b := rec.obs[at[base]], rec.obs[at[i]]
 		d := b.t - a.t
 		off := b.y - a.y - r0*d
 		minutes := math.Round(off / 60)
-		if math.Abs(off-60*minutes) >= min(5+d/2, 20) {
+		if math.Abs(off-60*minutes) >= min(5+d/2, 20) && strays < leastLevel {
+			// A stray neither makes a level nor is compared with, unless they go on.
+			strays++
+			levels[len(levels)-1].end = i + 1
+			continue
+		}
+		if strays == leastLevel {
 			minutes = 0
 		}
+		base, strays = i, 0
 		if minutes != 0 {
 			sum += minutes
 			levels = append(levels, level{minutes: sum, first: i})
@@ -187,12 +201,14 @@ func (rec *record) unrecordedIn(at []int) []UnrecordedMove {
 		}
 		standing = append(standing, l)
 	}
-	if len(standing) < 2 || standing[0].minutes != 0 {
+	if len(standing) < 2 {
 		return nil
 	}
-	// Back at an earlier level in the end, what lay between was misread.
+	// Back at an earlier level in the end, either what lay between was misread or
+	// the end was; the fewer readings are the more likely to be wrong.
+	last := levels[len(levels)-1]
 	for _, l := range standing[:len(standing)-1] {
-		if l.minutes == levels[len(levels)-1].minutes {
+		if l.minutes == last.minutes && last.first-l.end < leastLevel*(last.end-last.first) {
 			return nil
 		}
 	}
@@ -210,8 +226,10 @@ func (rec *record) unrecordedIn(at []int) []UnrecordedMove {
 		after, before := rec.obs[at[standing[i-1].end-1]], rec.obs[at[standing[i].first]]
 		by := 60 * (standing[i].minutes - standing[i-1].minutes)
 		found = append(found, UnrecordedMove{After: after.At, Before: before.At, MovedS: by})
-		for _, k := range at[standing[i].first:] {
-			rec.obs[k].y -= by
+		for _, k := range all[standing[i].first:] {
+			if rec.obs[k].run == before.run {
+				rec.obs[k].y -= by
+			}
 		}
 	}
 	return found
