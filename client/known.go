@@ -30,6 +30,7 @@ type Instrument struct {
 	ErrorIn30Days *ErrorAt   `json:"error_in_30_days"`
 	Rate          *DailyRate `json:"rate"` // at the temperature and in the position of late
 	Steadiness    *float64   `json:"steadiness_s_per_day"`
+	SteadinessSD  *float64   `json:"steadiness_sd_s_per_day"`
 	Next          []Action   `json:"next"`
 	Pending       bool       `json:"pending"` // still being rated; ask again
 	Why           string     `json:"why"`     // why there are no figures

@@ -21,29 +21,31 @@ type DailyRate struct {
 
 // Rating is what the comparisons of an instrument say.
 type Rating struct {
-	Comparisons int            `json:"comparisons"`
-	Used        int            `json:"used"`
-	SetAside    []SetAside     `json:"set_aside"`
-	Epoch       time.Time      `json:"epoch"` // the last used comparison
-	ErrorS      float64        `json:"error_s"`
-	ErrorSDS    float64        `json:"error_sd_s"`
-	ErrorLo95S  float64        `json:"error_lo95_s"`
-	ErrorHi95S  float64        `json:"error_hi95_s"`
-	Rate        float64        `json:"rate_s_per_day"` // at the epoch, at 20 °C and in Position
-	RateSD      float64        `json:"rate_sd_s_per_day"`
-	RateLo95    float64        `json:"rate_lo95_s_per_day"`
-	RateHi95    float64        `json:"rate_hi95_s_per_day"`
-	RateNow     DailyRate      `json:"rate_now"`             // at the temperature and in the position of late
-	Steadiness  float64        `json:"steadiness_s_per_day"` // rms change of the weekly mean rate from one week to the next
-	Runs        []Run          `json:"runs"`
-	Temperature *Temperature   `json:"temperature"` // nil unless the comparisons determine a coefficient
-	Position    string         `json:"position"`    // the one most used, empty if none is known
-	Positions   []PositionRate `json:"positions"`
-	Changes     []Change       `json:"changes"`
-	Forecast    []Forecast     `json:"forecast"`
-	Unrecorded  []Unrecorded   `json:"unrecorded"`
-	Noise       Noise          `json:"noise"`
-	Warnings    []string       `json:"warnings"` // sentences that a reader must see
+	Comparisons  int            `json:"comparisons"`
+	Used         int            `json:"used"`
+	SetAside     []SetAside     `json:"set_aside"`
+	Epoch        time.Time      `json:"epoch"` // the last used comparison
+	ErrorS       float64        `json:"error_s"`
+	ErrorSDS     float64        `json:"error_sd_s"`
+	ErrorLo95S   float64        `json:"error_lo95_s"`
+	ErrorHi95S   float64        `json:"error_hi95_s"`
+	Rate         float64        `json:"rate_s_per_day"` // at the epoch, at 20 °C and in Position
+	RateSD       float64        `json:"rate_sd_s_per_day"`
+	RateLo95     float64        `json:"rate_lo95_s_per_day"`
+	RateHi95     float64        `json:"rate_hi95_s_per_day"`
+	RateNow      DailyRate      `json:"rate_now"`             // at the temperature and in the position of late
+	Steadiness   float64        `json:"steadiness_s_per_day"` // rms change of the weekly mean rate from one week to the next
+	SteadinessSD float64        `json:"steadiness_sd_s_per_day"`
+	KnownUntil   *time.Time     `json:"known_until"` // nil: it goes on
+	Runs         []Run          `json:"runs"`
+	Temperature  *Temperature   `json:"temperature"` // nil unless the comparisons determine a coefficient
+	Position     string         `json:"position"`    // the one most used, empty if none is known
+	Positions    []PositionRate `json:"positions"`
+	Changes      []Change       `json:"changes"`
+	Forecast     []Forecast     `json:"forecast"`
+	Unrecorded   []Unrecorded   `json:"unrecorded"`
+	Noise        Noise          `json:"noise"`
+	Warnings     []string       `json:"warnings"` // sentences that a reader must see
 }
 
 // SetAside is a comparison kept in the record and not used.

@@ -43,6 +43,7 @@ type Instrument struct {
 	ErrorIn30Days *ErrorAt    `json:"error_in_30_days"`
 	Rate          *DailyRate  `json:"rate"`
 	Steadiness    Figure      `json:"steadiness_s_per_day"`
+	SteadySD      Figure      `json:"steadiness_sd_s_per_day"`
 	Next          []Action    `json:"next"`
 	Pending       bool        `json:"pending"`
 	Why           string      `json:"why"` // why there are no figures, empty if there are
@@ -75,13 +76,13 @@ func fromSeen(seen workshop.Seen) Instrument {
 		ID: string(seen.ID), Number: i.Number, Maker: i.Maker, Make: string(i.Make), Beat: string(i.Beat), Dial: string(i.Dial), GoingH: i.GoingH,
 		Motion: string(s.Motion), MotionSince: instantIf(s.MotionSince), Station: string(s.Station), StationSince: instantIf(s.StationSince),
 		Position: string(s.Position), LastCompared: instantIf(s.Compared), LastWound: instantIf(s.Wound),
-		Steadiness: unknown, Next: []Action{}, Pending: seen.Pending,
+		Steadiness: unknown, SteadySD: unknown, Next: []Action{}, Pending: seen.Pending,
 	}
 	if seen.Owner != nil {
 		out.Owner = &NamedOwner{ID: string(seen.Owner.ID), Name: seen.Owner.Owner.Name}
 	}
 	if seen.Rating != nil {
-		out.Steadiness = figure(seen.Rating.Steadiness)
+		out.Steadiness, out.SteadySD = figure(seen.Rating.Steadiness.Mean), figure(seen.Rating.Steadiness.SD)
 	}
 	if seen.Current && seen.Rating != nil {
 		out.ErrorNow, out.ErrorIn30Days = errorAt(seen.Now, seen.ErrorNow), errorAt(timescale.AddDays(seen.Now, 30), seen.In30Days)

@@ -26,6 +26,8 @@ type Rating struct {
 	RateHi95    Figure         `json:"rate_hi95_s_per_day"`
 	RateNow     DailyRate      `json:"rate_now"` // at the temperature and in the position of late
 	Steadiness  Figure         `json:"steadiness_s_per_day"`
+	SteadySD    Figure         `json:"steadiness_sd_s_per_day"`
+	KnownUntil  *time.Time     `json:"known_until"` // null: it goes on
 	Runs        []Run          `json:"runs"`
 	Temperature *Temperature   `json:"temperature"` // null unless the comparisons determine a coefficient
 	Position    string         `json:"position"`    // the one most used, empty if none is known
@@ -125,7 +127,7 @@ func FromRating(r rating.Rating) Rating {
 		Comparisons: r.Comparisons, Used: r.Used, Epoch: instant(r.Epoch),
 		ErrorS: figure(r.Error.Mean), ErrorSDS: figure(r.Error.SD), ErrorLo95S: figure(r.Error.Lo95), ErrorHi95S: figure(r.Error.Hi95),
 		Rate: figure(r.Rate.Mean), RateSD: figure(r.Rate.SD), RateLo95: figure(r.Rate.Lo95), RateHi95: figure(r.Rate.Hi95),
-		RateNow: *dailyRate(r.RateNow), Steadiness: figure(r.Steadiness), Position: r.Position,
+		RateNow: *dailyRate(r.RateNow), Steadiness: figure(r.Steadiness.Mean), SteadySD: figure(r.Steadiness.SD), KnownUntil: instantIf(r.KnownUntil), Position: r.Position,
 		Noise:    Noise{SigmaW: scale(r.Noise.SigmaW), SigmaR: scale(r.Noise.SigmaR), Kappa: scale(r.Noise.Kappa), SDS: scale(r.Noise.SDS)},
 		SetAside: setAside(r.SetAside), Forecast: forecast(r),
 		Runs: []Run{}, Positions: []PositionRate{}, Changes: []Change{}, Unrecorded: []Unrecorded{}, Warnings: append([]string{}, r.Warnings...),
@@ -180,8 +182,8 @@ func setAside(all []rating.SetAside) []SetAside {
 func forecast(r rating.Rating) []Forecast {
 	out := []Forecast{}
 	for _, f := range slices.Concat(r.Forecast, r.Asked) {
-		if f.At.IsZero() {
-			continue // it could not be computed
+		if !f.Known() {
+			continue // it was stopped or altered before
 		}
 		e := errorAt(f.At, f.Error)
 		out = append(out, Forecast{At: e.At, Days: figure(timescale.Days(r.Epoch, f.At)), ErrorS: e.ErrorS, SDS: e.SDS, Lo95S: e.Lo95S, Hi95S: e.Hi95S})

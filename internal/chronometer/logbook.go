@@ -3,8 +3,11 @@ package chronometer
 import (
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"time"
+
+	"timeball/internal/clock"
 )
 
 // ErrRefused marks an entry that is whole in itself but does not fit the
@@ -168,8 +171,36 @@ func (b Logbook) Admits(e Entry, now time.Time) error {
 		if b.Upheld()[fact.Entry] {
 			return refuse("the comparison is in use already")
 		}
-	case Compared, Wound, Moved, Set, Regulated, Started, Stopped, Held, Released:
+	case Moved:
+		if math.Mod(fact.ByS, 60) != 0 {
+			return refuse("%s s is not whole minutes, and the minute hand must agree with the seconds hand, which is never touched; move it by whole minutes, or write hands set if the amount is not known", number(fact.ByS))
+		}
+	case Owner:
+		if _, ok := b.Owner(); !ok && b.Len() > 0 {
+			return refuse("this is the logbook of an instrument; enter the owner among the owners")
+		}
+	case Sent:
+		return b.admitsCarriage(e)
+	case Compared:
+		if i, ok := b.Instrument(); ok && fact.Dial != nil && i.Dial == Twelve && *fact.Dial >= 13*3600 {
+			return refuse("a dial of twelve hours does not show %s; write what it shows", clock.DialReading(*fact.Dial))
+		}
 		return b.admitsMotion(e)
+	case Wound, Set, Regulated, Started, Stopped, Held, Released:
+		return b.admitsMotion(e)
+	}
+	return nil
+}
+
+// admitsCarriage holds a sending against how the instrument stood: it never
+// leaves going, nor in its gimbals.
+func (b Logbook) admitsCarriage(e Entry) error {
+	before := b.StateAt(e.At)
+	switch {
+	case before.Motion == Going:
+		return fmt.Errorf("%w: at %s it goes; stop it, hold the balance and pack it before it is sent, and write these first", ErrRefused, when(e.At))
+	case before.GimbalsSet && before.InGimbals:
+		return fmt.Errorf("%w: at %s it lies in its gimbals, in which it must not travel; take it out, pack it, and write these first", ErrRefused, when(e.At))
 	}
 	return nil
 }
@@ -195,7 +226,7 @@ func (b Logbook) admitsMotion(e Entry) error {
 		}
 	case Stopped:
 		if still {
-			return refuse("it cannot stop again")
+			return refuse("if it went since, write when it was started first")
 		}
 	case Released:
 		if before.Motion != BalanceHeld {
@@ -216,4 +247,4 @@ func (b Logbook) count(k Kind) int {
 }
 
 // when writes an instant for a sentence.
-func when(t time.Time) string { return t.UTC().Format("2 January 2006 15:04 UTC") }
+func when(t time.Time) string { return t.UTC().Format("2 January 2006 15:04:05 UTC") }

@@ -85,6 +85,20 @@ func still(s State) Action {
 	return Action{Verb: "Start", Kind: KindStarted, Say: "ready to be started on the signal"}
 }
 
+// firstCompared is how soon after a start a dial is compared.
+const firstCompared = 2 * time.Hour
+
+// heard returns when an entry last told that it went.
+func (s State) heard() time.Time {
+	last := s.MotionSince
+	for _, t := range []time.Time{s.Compared, s.Wound} {
+		if t.After(last) {
+			last = t
+		}
+	}
+	return last
+}
+
 func going(i Instrument, s State, known *Known, now time.Time) []Action {
 	var todo []Action
 	if known != nil && known.Suspect != "" {
@@ -102,14 +116,18 @@ func going(i Instrument, s State, known *Known, now time.Time) []Action {
 			todo = append(todo, Action{Verb: "Wind", Kind: KindWound, Say: "wind", Due: s.Wound.Add(every)})
 		}
 	}
-	if !s.Compared.IsZero() {
+	if s.Compares == 0 {
+		todo = append(todo, Action{Verb: "Compare", Kind: KindCompared, Say: "compare: its error is not known since " + s.RunSince.Format("2 January"), Due: s.RunSince.Add(firstCompared)})
+	} else {
 		every := 24 * time.Hour
 		if s.Station == Home {
 			every = 30 * 24 * time.Hour
 		}
 		todo = append(todo, Action{Verb: "Compare", Kind: KindCompared, Say: "compare", Due: s.Compared.Add(every)})
-	} else {
-		todo = append(todo, Action{Verb: "Compare", Kind: KindCompared, Say: "compare: nothing is known of it since it was started", Due: s.MotionSince})
+	}
+	if silent := s.heard(); s.Wound.IsZero() && s.Station != Home && now.Sub(silent) > hours(i.GoingH+24) {
+		todo = append(todo, Action{Verb: "Look", Kind: KindStopped, Say: "nothing is written of it since " + silent.Format("2 January 2006") + ": see whether it goes", Due: silent.Add(hours(i.GoingH)), Stop: true})
+		return todo
 	}
 	if known != nil {
 		if a, ok := moveHand(*known, now); ok {

@@ -32,7 +32,8 @@ type State struct {
 	Wound     time.Time // the last winding, or zero
 	HalfTurns float64
 	Compared  time.Time // the last comparison, or zero
-	Compares  int       // comparisons in the present run
+	Compares  int       // comparisons since the error or the rate was last broken off
+	RunSince  time.Time // when that was
 	Runs      int       // runs begun
 
 	TempC   *float64
@@ -74,7 +75,8 @@ func (s *State) read(e Entry) {
 	switch f := e.Fact.(type) {
 	case Compared:
 		if s.Motion == StoodStill && !s.MotionKnown {
-			s.Motion, s.MotionSince, s.Runs = Going, e.At, s.Runs+1
+			s.Motion, s.MotionSince = Going, e.At
+			s.begin(e.At)
 		}
 		s.Compared = e.At
 		s.Compares++
@@ -89,9 +91,9 @@ func (s *State) read(e Entry) {
 		s.Wound, s.HalfTurns = e.At, f.HalfTurns
 	case Started:
 		s.move(Going, e.At)
-		s.Compares, s.Runs = 0, s.Runs+1
-	case Set:
-		s.Compares, s.Runs = 0, s.Runs+1
+		s.begin(e.At)
+	case Set, Regulated:
+		s.begin(e.At)
 	case Stopped:
 		s.move(StoodStill, e.At)
 	case Held:
@@ -119,6 +121,9 @@ func (s *State) read(e Entry) {
 	case WorkDone:
 		s.openJob(e.At)
 		s.Worked = true
+		if f.Service {
+			s.begin(e.At)
+		}
 	case Packed:
 		s.Packed = true
 	case Sent:
@@ -134,6 +139,9 @@ func (s *State) read(e Entry) {
 		s.Cased, s.Packed = true, false
 	}
 }
+
+// begin notes that a run begins, of which nothing is known yet.
+func (s *State) begin(at time.Time) { s.Compares, s.RunSince, s.Runs = 0, at, s.Runs+1 }
 
 func (s *State) move(m Motion, at time.Time) {
 	s.Motion, s.MotionKnown, s.MotionSince = m, true, at

@@ -40,6 +40,18 @@ func (c console) folder(flag string) (string, error) {
 	return filepath.Join(home, ".local", "share", folderName), nil
 }
 
+// inKept is inFolder for a folder that must be there already.
+func (c console) inKept(ctx context.Context, flag string, work func(context.Context, *workshop.Workshop, string) error) error {
+	dir, err := c.folder(flag)
+	if err != nil {
+		return err
+	}
+	if !store.Kept(dir) {
+		return fmt.Errorf("%s holds no workshop; name the data folder with --folder, or begin one with timeball serve", dir)
+	}
+	return c.inFolder(ctx, flag, work)
+}
+
 // inFolder opens the data folder, does the work and closes it again.
 func (c console) inFolder(ctx context.Context, flag string, work func(context.Context, *workshop.Workshop, string) error) error {
 	dir, err := c.folder(flag)
@@ -139,13 +151,17 @@ the same bytes. A dash writes to standard output.`,
 		Example: "  timeball export lantern-quay.zip",
 		Args:    oneFile,
 		RunE: does(func(cmd *cobra.Command, args []string) error {
-			return c.inFolder(cmd.Context(), folder, func(ctx context.Context, w *workshop.Workshop, dir string) error {
+			return c.inKept(cmd.Context(), folder, func(ctx context.Context, w *workshop.Workshop, dir string) error {
 				done := c.progress("writing %s", args[0])
 				defer done()
 				if args[0] == "-" {
 					return w.Export(ctx, c.out)
 				}
-				return writeWhole(args[0], func(out io.Writer) error { return w.Export(ctx, out) })
+				if err := writeWhole(args[0], func(out io.Writer) error { return w.Export(ctx, out) }); err != nil {
+					return err
+				}
+				fmt.Fprintf(c.out, "%s holds everything in %s.\n", args[0], dir)
+				return nil
 			})
 		}),
 	}
@@ -155,6 +171,9 @@ the same bytes. A dash writes to standard output.`,
 
 // writeWhole writes a file beside its name and moves it there once it is whole.
 func writeWhole(name string, write func(io.Writer) error) error {
+	if _, err := os.Lstat(name); err == nil {
+		return fmt.Errorf("%s exists already and is left as it is; choose another name", name)
+	}
 	f, err := os.CreateTemp(filepath.Dir(name), ".timeball-*")
 	if err != nil {
 		return fmt.Errorf("%s cannot be written (%w); choose a folder that exists", name, errors.Unwrap(err))
@@ -176,7 +195,7 @@ func (c console) verify() *cobra.Command {
 damaged or missing. It changes nothing.`,
 		Args: noArgs,
 		RunE: does(func(cmd *cobra.Command, args []string) error {
-			return c.inFolder(cmd.Context(), folder, func(ctx context.Context, w *workshop.Workshop, dir string) error {
+			return c.inKept(cmd.Context(), folder, func(ctx context.Context, w *workshop.Workshop, dir string) error {
 				done := c.progress("verifying %s", dir)
 				r, err := w.Verify(ctx)
 				done()

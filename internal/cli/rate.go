@@ -85,6 +85,11 @@ func (c console) rateFile(cmd *cobra.Command, name string, f rateFlags) error {
 	if err != nil {
 		return err
 	}
+	for _, at := range opt.At {
+		if len(book.Rows) > 0 && at.Before(book.Rows[0].At) {
+			return usage("--at %s lies before the first row of the file, %s; ask for a later instant", at.Format(time.RFC3339), book.Rows[0].At.Format(time.RFC3339))
+		}
+	}
 	done := c.progress("rating %d rows", len(book.Rows))
 	r, err := workshop.RateFile(book, dial, opt)
 	done()
@@ -97,7 +102,7 @@ func (c console) rateFile(cmd *cobra.Command, name string, f rateFlags) error {
 	for _, remark := range book.Remarks {
 		fmt.Fprintf(c.err, "%s: %s\n", name, remark)
 	}
-	return report(c.out, name, r)
+	return report(c.out, name, r, c.now())
 }
 
 // readBook reads a comparison file and settles the hours of its dial.
@@ -166,6 +171,12 @@ without it, now.`,
 			book, hours, err := c.readBook(args[0], f.hours)
 			if err != nil {
 				return err
+			}
+			if hours == clock.TwelveHour && reading >= 13*3600 {
+				if f.hours == 12 || book.HasDial && book.DialHours == 12 {
+					return usage("--dial %s: a dial of twelve hours does not show that; write what it shows", reading)
+				}
+				hours = clock.TwentyFourHour
 			}
 			fix, err := workshop.Correct(book, hours, reading, when, readingSD)
 			if errors.Is(err, workshop.ErrBeforeRecord) {

@@ -4,8 +4,10 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"text/tabwriter"
+	"time"
 
 	"timeball/internal/chart"
 	"timeball/internal/clock"
@@ -50,7 +52,7 @@ func rateWords(i rating.Interval) string {
 }
 
 // report prints a rating for a person.
-func report(w io.Writer, name string, r rating.Rating) error {
+func report(w io.Writer, name string, r rating.Rating, now time.Time) error {
 	var p ruled
 	p.rule("═")
 	fmt.Fprintf(&p, "%s: %d comparisons, %d used\n", name, r.Comparisons, r.Used)
@@ -62,36 +64,53 @@ func report(w io.Writer, name string, r rating.Rating) error {
 	if r.Position != "" {
 		place = append(place, r.Position)
 	}
-	now := [][]string{
+	lines := [][]string{
 		{"Error", errorWords(r.Error), "on " + r.Epoch.Format(minute) + " UTC"},
 		{"Daily rate", rateWords(r.Rate) + " a day", strings.Join(place, ", ")},
 	}
 	if math.Abs(r.RateNow.Mean-r.Rate.Mean) > 0.005 {
-		now = append(now, []string{"", rateWords(r.RateNow) + " a day", "as it has been kept of late"})
+		lines = append(lines, []string{"", rateWords(r.RateNow) + " a day", "as it has been kept of late"})
 	}
-	now = append(now, []string{"Steadiness", fmt.Sprintf("%.2f s a day", r.Steadiness), "usual change of the daily rate from week to week"})
-	p.rows(now)
+	lines = append(lines, []string{"Steadiness", clock.Rate(r.Steadiness.Mean).Size(r.Steadiness.Half()) + " " + clock.Rate(0).HalfWidth(r.Steadiness.Half()) + " a day", "usual change of the daily rate from week to week"})
+	p.rows(lines)
 	for _, s := range r.Warnings {
 		fmt.Fprintf(&p, "\n%s\n", wrap(s))
+	}
+	for _, m := range r.Unrecorded {
+		way := "forward"
+		if m.MovedS < 0 {
+			way = "back" // it lost a minute: stopped, or two slips
+		}
+		fmt.Fprintf(&p, "\n%s\n", wrap(fmt.Sprintf("Not written down: between %s and %s the dial jumps %s by %.0f min. Write a row \"hands moved\" if it was so.",
+			m.After.Format(minute), m.Before.Format(minute), way, math.Abs(m.MovedS)/60)))
 	}
 	p.runs(r)
 	p.conditions(r)
 	p.aside(r)
+	if len(forecasts(r)) == 0 {
+		p.WriteString("\nNo forecast: compare it first.\n")
+	} else {
+		p.forecast(r)
+	}
+	p.plot(r, now)
+	p.WriteString("\n± is a 95% interval. fast: the dial is ahead of UTC. gaining: it goes too fast.\n")
+	_, err := io.WriteString(w, p.String())
+	return err
+}
+
+func (p *ruled) forecast(r rating.Rating) {
 	p.head("Forecast of the error, in UTC")
 	var ahead [][]string
 	for _, f := range forecasts(r) {
 		ahead = append(ahead, []string{f.At.Format(minute), fmt.Sprintf("%.4g d", timescale.Days(r.Epoch, f.At)), errorWords(f.Error)})
 	}
 	p.rows(ahead)
-	p.plot(r)
-	p.WriteString("\n± is a 95% interval. fast: the dial is ahead of UTC. gaining: it goes too fast.\n")
-	_, err := io.WriteString(w, p.String())
-	return err
 }
 
 // forecasts returns the usual horizons and what was asked for.
 func forecasts(r rating.Rating) []rating.Forecast {
-	return append(append([]rating.Forecast(nil), r.Forecast...), r.Asked...)
+	all := append(append([]rating.Forecast(nil), r.Forecast...), r.Asked...)
+	return slices.DeleteFunc(all, func(f rating.Forecast) bool { return !f.Known() })
 }
 
 func (p *ruled) runs(r rating.Rating) {
@@ -157,14 +176,19 @@ func (p *ruled) aside(r rating.Rating) {
 	p.rows(rows)
 }
 
-func (p *ruled) plot(r rating.Rating) {
+// plot draws the error; the rule of today stands only where today is.
+func (p *ruled) plot(r rating.Rating, now time.Time) {
 	p.head("Error against UTC, and its forecast")
-	p.WriteString(chart.TextCurve(errorCurve(r), chart.Terminal{Columns: reportWidth, Rows: 14}))
+	c := errorCurve(r)
+	if now.After(r.Epoch) && now.Before(r.Epoch.AddDate(0, 0, 60)) {
+		c.Today = now
+	}
+	p.WriteString(chart.TextCurve(c, chart.Terminal{Columns: reportWidth, Rows: 14}))
 }
 
 // errorCurve returns the drawing of a rating.
 func errorCurve(r rating.Rating) chart.ErrorCurve {
-	c := chart.ErrorCurve{Today: r.Epoch}
+	var c chart.ErrorCurve
 	run := -1
 	for _, pt := range r.Curve {
 		if pt.Run != run {
@@ -185,8 +209,12 @@ func errorCurve(r rating.Rating) chart.ErrorCurve {
 
 func reportFix(w io.Writer, reading clock.DialReading, f workshop.Fix) error {
 	half := max(f.Hi95.Sub(f.UTC), f.UTC.Sub(f.Lo95)).Seconds()
-	_, err := fmt.Fprintf(w, "The dial reads %s and is %s.\nUTC is %s %s s (95%%), on the comparisons up to %s.\n",
-		reading, errorWords(f.Error), f.UTC.Format("2006-01-02 15:04:05.00"), clock.DialError(0).HalfWidth(half), f.From.Format(date))
+	doubt := clock.DialError(0).HalfWidth(half)
+	if !strings.HasSuffix(doubt, "s") {
+		doubt += " s"
+	}
+	_, err := fmt.Fprintf(w, "The dial reads %s and is %s.\nUTC is %s %s (95%%), on the comparisons up to %s.\n",
+		reading, errorWords(f.Error), f.UTC.Format("2006-01-02 15:04:05.00"), doubt, f.From.Format(date))
 	return err
 }
 

@@ -33,15 +33,20 @@ func (e DialError) wordsTo(decimals int) string {
 // Words returns the rate in words, per day, to the number of decimals that its
 // 95% half width deserves: "losing 0.83 s".
 func (r Rate) Words(half float64) string {
-	d := rateDecimals(half)
-	size := strconv.FormatFloat(math.Abs(float64(r)), 'f', d, 64)
+	size := r.Size(half)
 	switch {
-	case strings.Trim(size, "0.") == "":
-		return "keeping time to " + size + " s"
+	case strings.Trim(size, "0. s") == "":
+		return "keeping time to " + size
 	case r > 0:
-		return "gaining " + size + " s"
+		return "gaining " + size
 	}
-	return "losing " + size + " s"
+	return "losing " + size
+}
+
+// Size returns the rate without its direction, to the number of decimals that
+// its 95% half width deserves: "0.83 s".
+func (r Rate) Size(half float64) string {
+	return strconv.FormatFloat(math.Abs(float64(r)), 'f', rateDecimals(half), 64) + " s"
 }
 
 // String returns the rate in words to a hundredth of a second a day.

@@ -148,7 +148,7 @@ func runDown(q *quay) *book {
 		Work:         "let down what power remained, by " + benchHand + ", licensed for it, under the rules of the port, before any screw was loosened; maintaining detent cleaned and polished",
 		Measurements: "pivots of the balance 0.11 mm, bright; end shake 0.04 mm",
 	})
-	b.note(b.ago(6.1), "Still to do: oil the detent, wind by count, compare for a week, then regulate. Owner told.")
+	b.note(b.ago(6.1), "Still to do: oil the train pivots (the escapement stays dry), wind by count, compare for a week, then regulate. Owner told.")
 	return b
 }
 

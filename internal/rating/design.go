@@ -99,7 +99,8 @@ func (d *design) add(name string, mean, sd float64) int {
 
 // laySteps adds the steps of the events. Steps with no used comparison between
 // them merge and the wider prior stays; a step with none before or after it
-// cannot be told from the beginning or the end and is dropped.
+// cannot be told from the beginning or the end and is dropped, but for a
+// carriage after the last comparison: its prior makes the forecast less sure.
 func (d *design) laySteps(rec *record, used []float64) {
 	type gap struct {
 		index int
@@ -120,7 +121,7 @@ func (d *design) laySteps(rec *record, used []float64) {
 		}
 		t := timescale.Days(rec.origin, e.At)
 		index := before(used, t)
-		if index == 0 || index == len(used) {
+		if index == 0 || index == len(used) && e.Kind != Carried {
 			continue
 		}
 		lay := func(sd float64, rate bool) {

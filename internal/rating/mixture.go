@@ -1,6 +1,10 @@
 package rating
 
-import "math"
+import (
+	"cmp"
+	"math"
+	"slices"
+)
 
 // mixture is a weighted sum of Gaussians: what averaging over the noise gives.
 type mixture []gaussian
@@ -87,4 +91,41 @@ func (m mixture) quantile(p, guess, scale float64) float64 {
 func (m mixture) twoSided() float64 {
 	p, _ := m.below(0)
 	return 2 * math.Min(p, 1-p)
+}
+
+// weighed is one value and its share.
+type weighed struct{ value, weight float64 }
+
+// spread returns mean, standard deviation and central 95% interval of values
+// that are each taken as they stand, in proportion between them.
+func spread(values []weighed) Interval {
+	var i Interval
+	total := 0.0
+	for _, v := range values {
+		total += v.weight
+		i.Mean += v.weight * v.value
+	}
+	i.Mean /= total
+	for _, v := range values {
+		i.SD += v.weight * (v.value - i.Mean) * (v.value - i.Mean)
+	}
+	i.SD = math.Sqrt(i.SD / total)
+	slices.SortFunc(values, func(a, b weighed) int { return cmp.Compare(a.value, b.value) })
+	at := func(p float64) float64 {
+		below, last, lastP := 0.0, values[0].value, 0.0
+		for _, v := range values {
+			middle := (below + v.weight/2) / total
+			if middle >= p {
+				if middle == lastP {
+					return v.value
+				}
+				return last + (v.value-last)*(p-lastP)/(middle-lastP)
+			}
+			below += v.weight
+			last, lastP = v.value, middle
+		}
+		return last
+	}
+	i.Lo95, i.Hi95 = at(0.025), at(0.975)
+	return i
 }

@@ -41,6 +41,7 @@ func Rate(h History, opt Options) (Rating, error) {
 	out.Used = len(e.used)
 	out.Epoch = e.used[len(e.used)-1].At
 	out.Position, out.Tempered = e.design.main, e.design.temp != nil
+	out.KnownUntil = e.rec.brokenAfter(out.Epoch)
 	e.now(&out)
 	e.forecasts(&out, opt)
 	e.byNode(&out, opt)
@@ -52,6 +53,7 @@ func Rate(h History, opt Options) (Rating, error) {
 	}
 	if opt.Track {
 		out.Track = e.track(out.Epoch, opt.TempC)
+		out.Track.Until = out.KnownUntil
 	}
 	e.warn(&out)
 	return out, nil
@@ -132,7 +134,7 @@ func (e *estimate) now(out *Rating) {
 	lately := d.rates(make([]float64, n), d.end, e.tempC, d.last)
 	moved := e.rec.moved(out.Epoch)
 	var errors, rates, ratesNow mixture
-	steadiness := 0.0
+	var steadiness []weighed
 	for _, node := range e.nodes {
 		x, v := node.fit.Ahead(0, node.u.noise(), level)
 		errors = append(errors, gaussian{node.weight, x + e.offset + moved, math.Sqrt(v)})
@@ -142,10 +144,14 @@ func (e *estimate) now(out *Rating) {
 		ratesNow = append(ratesNow, gaussian{node.weight, r, math.Sqrt(v)})
 		q := node.u.noise()
 		if s, ok := stability.Steadiness(q.SigmaW, q.SigmaR); ok {
-			steadiness += node.weight * s
+			steadiness = append(steadiness, weighed{s, node.weight})
 		}
 	}
-	out.Error, out.Rate, out.RateNow, out.Steadiness = errors.interval(), rates.interval(), ratesNow.interval(), steadiness
+	out.Error, out.Rate, out.RateNow, out.Steadiness = errors.interval(), rates.interval(), ratesNow.interval(), spread(steadiness)
+	// No standard deviation is known better than its readings allow.
+	if least := out.Steadiness.Mean / math.Sqrt(2*float64(len(e.used))); out.Steadiness.SD < least {
+		out.Steadiness = Interval{Mean: out.Steadiness.Mean, SD: least, Lo95: out.Steadiness.Mean - 1.96*least, Hi95: out.Steadiness.Mean + 1.96*least}
+	}
 	var mean point
 	for _, node := range e.nodes {
 		for i := range mean {
@@ -173,15 +179,22 @@ func (e *estimate) forecasts(out *Rating, opt Options) {
 	}
 	for _, d := range days {
 		at := timescale.AddDays(out.Epoch, d)
+		if out.broken(at) {
+			break
+		}
 		out.Forecast = append(out.Forecast, Forecast{At: at, Error: e.ahead(at, d, opt.TempC)})
 	}
 	out.Asked = make([]Forecast, len(opt.At))
 	for i, at := range opt.At {
-		if h := timescale.Days(out.Epoch, at); h >= 0 {
+		out.Asked[i].At = at
+		if h := timescale.Days(out.Epoch, at); h >= 0 && !out.broken(at) {
 			out.Asked[i] = Forecast{At: at, Error: e.ahead(at, h, opt.TempC)}
 		}
 	}
 }
+
+// broken reports whether the error is no longer known at an instant.
+func (r *Rating) broken(at time.Time) bool { return !r.KnownUntil.IsZero() && !at.Before(r.KnownUntil) }
 
 // ahead returns the error at an instant h days after the epoch.
 func (e *estimate) ahead(at time.Time, h float64, told *float64) Interval {
@@ -354,7 +367,7 @@ func (e *estimate) coefficients(out *Rating) {
 func (e *estimate) changes() []Change {
 	var changes []Change
 	for _, s := range e.design.steps {
-		if !s.rate || s.kind != Carried {
+		if !s.rate || s.kind != Carried || s.t > e.design.end {
 			continue
 		}
 		usual := e.problem.prior.SD[s.col]
@@ -390,10 +403,10 @@ func (e *estimate) readings(out *Rating) {
 	}
 	for k, del := range e.problem.ws.Deletions(nil) {
 		o := e.used[k]
-		if math.IsInf(del.Var, 1) {
-			continue
+		if math.IsInf(del.Var, 1) { // alone in its run, nothing speaks against it
+			del = statespace.Deletion{Var: math.Pow(e.used[k].sd, 2)}
 		}
-		out.Residuals = append(out.Residuals, Residual{Ref: o.Ref, At: o.At, ErrorS: o.read, ResidualS: del.Residual, SDS: math.Sqrt(del.Var)})
+		out.Residuals = append(out.Residuals, Residual{Ref: o.Ref, At: o.At, ErrorS: o.read, ReadSDS: o.sd, ResidualS: del.Residual, SDS: math.Sqrt(del.Var)})
 	}
 	for _, o := range e.rec.obs {
 		if o.inGone {
@@ -425,9 +438,14 @@ func (e *estimate) warn(out *Rating) {
 			break
 		}
 	}
-	for _, m := range out.Unrecorded {
-		say("The minute hand seems to have been moved by %+.0f s between %s and %s; no entry says so.",
-			m.MovedS, m.After.Format("2 Jan 2006"), m.Before.Format("2 Jan 2006"))
+	if !out.KnownUntil.IsZero() {
+		say("On %s it was stopped, started, set or altered, and it has not been compared since: its error is not known from then on.", out.KnownUntil.Format("2 Jan 2006"))
+	}
+	for k, o := range e.used {
+		if k < len(out.Residuals) && o.Upheld && math.Abs(out.Residuals[k].ResidualS) > 5*out.Residuals[k].SDS {
+			say("The comparison of %s is used because somebody said that it is right, but the others put it %.1f s away; strike that word out to set it aside again.",
+				o.At.Format("2 Jan 2006 15:04"), math.Abs(out.Residuals[k].ResidualS))
+		}
 	}
 	for _, o := range e.used {
 		if d := 24 * time.Hour; timescale.LeapSeconds(o.At.Add(-d), o.At.Add(d)) != 0 {

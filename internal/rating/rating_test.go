@@ -268,6 +268,45 @@ func TestLeapSecond(t *testing.T) {
 	}
 }
 
+// TestBrokenOff: once it was stopped and started anew without a comparison,
+// nothing is said of its error; a carriage only makes the forecast less sure.
+func TestBrokenOff(t *testing.T) {
+	days, y, sd := daily(20, 5, -0.9)
+	ask := []time.Time{timescale.AddDays(origin, 10), timescale.AddDays(origin, 19.5), timescale.AddDays(origin, 25)}
+	h := toHistory(days, y, sd, nil)
+	before, err := rating.Rate(h, rating.Options{At: ask, Track: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	h.Events = []rating.Event{{At: timescale.AddDays(origin, 20), Kind: rating.Carried}}
+	carried, err := rating.Rate(h, rating.Options{At: ask, Track: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if a, b := before.Asked[2].Error, carried.Asked[2].Error; !(b.SD > 2 && b.SD > a.SD) || len(carried.Changes) != 0 {
+		t.Errorf("carried: %+v, before %+v, changes %+v", b, a, carried.Changes)
+	}
+	for _, kind := range []rating.EventKind{rating.Stopped, rating.Started, rating.HandsSet, rating.Regulated, rating.Serviced} {
+		h.Events = []rating.Event{{At: timescale.AddDays(origin, 20), Kind: kind}}
+		r, err := rating.Rate(h, rating.Options{At: ask, Track: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !r.Asked[0].Known() || !r.Asked[1].Known() || r.Asked[2].Known() || len(r.Forecast) > 1 {
+			t.Errorf("%s: asked %+v, forecast %+v", kind, r.Asked, r.Forecast)
+		}
+		if _, ok := r.Track.At(ask[2]); ok {
+			t.Errorf("%s: the track goes on", kind)
+		}
+		if _, ok := r.Track.At(ask[1]); !ok {
+			t.Errorf("%s: the track ends too soon", kind)
+		}
+		if !strings.Contains(strings.Join(r.Warnings, " "), "not been compared since") {
+			t.Errorf("%s: warnings %q", kind, r.Warnings)
+		}
+	}
+}
+
 func TestThin(t *testing.T) {
 	for n := range 3 {
 		days, y, sd := daily(n, 5, -0.9)
@@ -335,8 +374,11 @@ func TestNoNaN(t *testing.T) {
 		whole("error", r.Error)
 		whole("rate", r.Rate)
 		whole("rate now", r.RateNow)
+		whole("steadiness", r.Steadiness)
 		for _, f := range append(r.Forecast, r.Asked...) {
-			whole("forecast", f.Error)
+			if f.Known() || r.KnownUntil.IsZero() || f.At.Before(r.KnownUntil) {
+				whole("forecast", f.Error)
+			}
 		}
 		for _, run := range r.Runs {
 			if run.Known {

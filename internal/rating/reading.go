@@ -102,6 +102,21 @@ func (rec *record) moved(at time.Time) float64 {
 	return sum
 }
 
+// brokenAfter returns when, after the epoch, the error ceased to be known: it
+// was stopped, begun anew or altered. It is zero if it was not.
+func (rec *record) brokenAfter(epoch time.Time) time.Time {
+	for _, e := range rec.events {
+		if !e.At.After(epoch) {
+			continue
+		}
+		switch e.Kind {
+		case Started, Stopped, HandsSet, Regulated, Serviced:
+			return e.At
+		}
+	}
+	return time.Time{}
+}
+
 // going returns the indices of the observations that were read while it went.
 func (rec *record) going() []int {
 	var at []int

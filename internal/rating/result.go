@@ -32,10 +32,11 @@ type Rating struct {
 	SetAside    []SetAside
 	Unrecorded  []UnrecordedMove
 	Epoch       time.Time // the last used comparison
+	KnownUntil  time.Time // when it was stopped, started, set or altered after the epoch; zero: it goes on
 	Error       Interval  // s at the epoch
 	Rate        Interval  // s/d at the epoch, at ReferenceC and in the position most used
 	RateNow     Interval  // s/d at the epoch, at the temperature and in the position of late
-	Steadiness  float64   // s/d, rms change of the weekly mean rate from one week to the next
+	Steadiness  Interval  // s/d, rms change of the weekly mean rate from one week to the next
 	Noise       Noise
 	Position    string // the position most used, empty if none is known
 	Tempered    bool   // temperatures are recorded, so that Rate is at ReferenceC
@@ -54,6 +55,7 @@ type Rating struct {
 // Track is the error from the epoch on, for any instant.
 type Track struct {
 	Epoch time.Time
+	Until time.Time // when it ceases to be known, as Rating.KnownUntil
 	Ahead []TrackPoint
 	Moves []Event // known movements of the hands after the epoch
 }
@@ -66,12 +68,12 @@ type TrackPoint struct {
 }
 
 // At returns the error at an instant from the epoch on, between the points of
-// the track in proportion; it returns false before the epoch, without a
-// track, and beyond its end.
+// the track in proportion; it returns false before the epoch, from
+// Until on, without a track, and beyond its end.
 func (t Track) At(at time.Time) (Interval, bool) {
 	h := timescale.Days(t.Epoch, at)
 	n := len(t.Ahead)
-	if n < 2 || h < 0 || h > t.Ahead[n-1].Days {
+	if n < 2 || h < 0 || h > t.Ahead[n-1].Days || !t.Until.IsZero() && !at.Before(t.Until) {
 		return Interval{}, false
 	}
 	i := sort.Search(n, func(i int) bool { return t.Ahead[i].Days >= h })
@@ -152,19 +154,23 @@ type Change struct {
 	P    float64  // two-sided
 }
 
-// Forecast is the error at one instant.
+// Forecast is the error at one instant; it is not Known after KnownUntil.
 type Forecast struct {
 	At    time.Time
 	Error Interval // s
 }
+
+// Known reports whether the error is known at that instant.
+func (f Forecast) Known() bool { return f.Error.SD > 0 }
 
 // Residual is a used comparison against what the others say.
 type Residual struct {
 	Ref       string
 	At        time.Time
 	ErrorS    float64 // as read, s, nearest to what was expected
-	ResidualS float64 // s
-	SDS       float64
+	ReadSDS   float64 // stated standard deviation of the reading, s
+	ResidualS float64 // reading less what the others say of it, s
+	SDS       float64 // standard deviation of ResidualS, s
 }
 
 // CurvePoint is the estimate at one instant of the past.

@@ -172,3 +172,9 @@ func (db *DB) queue(ctx context.Context) (free func(), err error) {
 		return nil, ctx.Err()
 	}
 }
+
+// Kept reports whether a folder holds a database of ours.
+func Kept(dir string) bool {
+	info, err := os.Stat(filepath.Join(dir, databaseName))
+	return err == nil && info.Mode().IsRegular()
+}

@@ -6,9 +6,10 @@ import (
 	"fmt"
 	"io"
 	"net/http"
-	"strings"
 
-	"timeball/internal/clock"
+	"timeball/internal/web/form"
+	"timeball/internal/web/ratesheet"
+	"timeball/internal/web/wording"
 	"timeball/internal/workshop"
 )
 
@@ -17,38 +18,15 @@ import (
 type importPage struct {
 	frame
 	Number, At string
-	Form       form
+	Form       form.Form
 	Preview    *preview
 }
 
 // preview is what bringing in the file would do.
 type preview struct {
-	Name     string
-	Rows     string
-	New      string
-	Held     string
-	None     bool // nothing is new
-	Remarks  []string
-	Figures  []labelled
-	Why      string
-	SetAside []bookAside
-	Lines    []bookLine
-	Left     int // lines that are not shown
-	Carried  string
-	By       string
-}
-
-// bookAside is a comparison of the file that would not be used.
-type bookAside struct {
-	Line, When string
-	Read       *figure
-	Reason     string
-}
-
-// bookLine is one entry that would be written.
-type bookLine struct {
-	Line              int
-	When, Kind, Words string
+	ratesheet.Preview
+	Name, By string
+	Carried  string // the file itself, if it is small enough
 }
 
 // mostBook and mostCarried bound a rate book, and one that is carried through
@@ -56,7 +34,6 @@ type bookLine struct {
 const (
 	mostBook    = 4 << 20
 	mostCarried = 1 << 20
-	mostLines   = 40
 )
 
 func (s *site) importPage(r *http.Request) (importPage, workshop.Seen, error) {
@@ -65,10 +42,10 @@ func (s *site) importPage(r *http.Request) (importPage, workshop.Seen, error) {
 		return importPage{}, seen, err
 	}
 	p := importPage{frame: s.frame("Bring in a rate book for No. "+seen.Instrument.Number, "room"), Number: seen.Instrument.Number, At: pathOf(r)}
-	p.Form = form{
+	p.Form = form.Form{
 		Action: p.At + "/import", Button: "Read it", File: true, Accept: ".csv,.txt,text/csv,text/plain",
-		Fields: []field{{Name: "file", Label: "Rate book", Hint: "CSV with a header: utc and dial or error_s; at most 4 MB", Shape: fileShape, Needed: true}},
-		By:     field{Name: "by", Label: "Who writes this", Shape: lineShape, Needed: true, Value: author(r)},
+		Fields: []form.Field{{Name: "file", Label: "Rate book", Hint: "CSV with a header: utc and dial or error_s; at most 4 MB", Shape: form.File, Needed: true}},
+		By:     form.Field{Name: "by", Label: "Who writes this", Shape: form.Line, Needed: true, Value: author(r)},
 	}
 	return p, seen, nil
 }
@@ -94,10 +71,10 @@ func (s *site) importBook(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p.Form.sent(r.PostForm)
-	by := p.Form.sign()
+	p.Form.Sent(r.PostForm)
+	by := p.Form.Sign()
 	text, name, wrong := book(r)
-	file := p.Form.field("file")
+	file := p.Form.Field("file")
 	file.Error = wrong
 	if p.Form.OK() {
 		if r.PostForm.Get("do") == "bring in" {
@@ -112,7 +89,10 @@ func (s *site) importBook(w http.ResponseWriter, r *http.Request) error {
 		} else {
 			read, err := s.workshop.Preview(r.Context(), seen.ID, by, bytes.NewReader(text))
 			if err == nil {
-				p.Preview = newPreview(read, seen, text, name, by)
+				p.Preview = &preview{Preview: ratesheet.NewPreview(read, seen.Now), Name: name, By: by}
+				if len(text) <= mostCarried {
+					p.Preview.Carried = base64.StdEncoding.EncodeToString(text)
+				}
 				p.Doubt = read.Rating != nil
 				s.show(w, http.StatusOK, "import", p)
 				return nil
@@ -128,11 +108,11 @@ func (s *site) importBook(w http.ResponseWriter, r *http.Request) error {
 
 // fault puts what is wrong with the file at its field, or returns what is not
 // the sender's to mend.
-func fault(file *field, err error) error {
+func fault(file *form.Field, err error) error {
 	if !theirs(err) {
 		return err
 	}
-	file.Error = sentence(plain(err, "")) + " Nothing was brought in."
+	file.Error = wording.Sentence(wording.Plain(err, "")) + " Nothing was brought in."
 	return nil
 }
 
@@ -160,40 +140,4 @@ func book(r *http.Request) (text []byte, name, wrong string) {
 		return nil, "", "The file is empty; choose another."
 	}
 	return text, head.Filename, ""
-}
-
-func newPreview(read workshop.Preview, seen workshop.Seen, text []byte, name, by string) *preview {
-	p := &preview{
-		Name: name, By: by, Rows: counted(read.Rows, "row", "rows"), New: counted(read.New, "new entry", "new entries"), Held: counted(read.Held, "entry", "entries"),
-		None: read.New == 0, Why: upper(read.Why),
-	}
-	if read.Held == 0 {
-		p.Held = ""
-	}
-	for _, remark := range read.Remarks {
-		p.Remarks = append(p.Remarks, sentence(upper(remark)))
-	}
-	if len(text) <= mostCarried {
-		p.Carried = base64.StdEncoding.EncodeToString(text)
-	}
-	if r := read.Rating; r != nil {
-		e, rate := errorFigure(r.Error), rateFigure(r.RateNow)
-		p.Figures = []labelled{
-			{Label: "Error on " + instant(r.Epoch, seen.Now), Words: e.Words, After: e.PlusMinus},
-			{Label: "Daily rate, of late", Words: rate.Words, After: rate.PlusMinus},
-			{Label: "Comparisons used", Words: fmt.Sprintf("%d of %d", r.Used, r.Comparisons)},
-			{Label: "Steadiness, week to week", Words: steady(r.Steadiness), After: "per day"},
-		}
-	}
-	for _, a := range read.SetAside {
-		p.SetAside = append(p.SetAside, bookAside{Line: a.Ref, When: instant(a.At, seen.Now), Read: &figure{clock.DialError(a.ErrorS).Words(1.96 * a.SDS), clock.DialError(0).HalfWidth(1.96 * a.SDS)}, Reason: a.Reason})
-	}
-	for _, e := range read.Entries {
-		if len(p.Lines) == mostLines {
-			p.Left = len(read.Entries) - mostLines
-			break
-		}
-		p.Lines = append(p.Lines, bookLine{read.Lines[e.ID], instant(e.At, seen.Now), e.Kind().Title(), strings.TrimSpace(e.Fact.Words())})
-	}
-	return p
 }

@@ -106,16 +106,16 @@ const faults = `(() => {
 // (targets of 44 px).
 func TestPagesInBrowser(t *testing.T) {
 	ctx := browser(t)
-	q := lanternQuay()
-	site := httptest.NewServer(web.New(q, func() time.Time { return today }, web.Options{Demo: true}))
+	q := lanternQuay(t)
+	site := httptest.NewServer(web.New(q.Workshop, func() time.Time { return today }, web.Options{Demo: true}))
 	defer site.Close()
-	empty := httptest.NewServer(web.New(&quay{now: today}, func() time.Time { return today }, web.Options{}))
+	empty := httptest.NewServer(web.New(emptyQuay(t).Workshop, func() time.Time { return today }, web.Options{}))
 	defer empty.Close()
 	said := chromedp.Console(ctx)
 	for _, page := range []string{
 		site.URL + "/", site.URL + "/instruments/417?wrote=" + string(q.instruments[0].entries[3].ID), site.URL + "/instruments/88", site.URL + "/instruments/731", site.URL + "/instruments/417/write",
 		site.URL + "/instruments/417/write/compared", site.URL + "/instruments/417/write/balance-held", site.URL + "/instruments/new", site.URL + "/instruments/417/import",
-		site.URL + "/instruments/417/strike/" + string(q.instruments[0].entries[3].ID), site.URL + "/owners", site.URL + "/owners/" + string(q.owners[0].id), empty.URL + "/",
+		site.URL + "/instruments/417/strike/" + string(q.instruments[0].entries[3].ID), site.URL + "/owners", site.URL + "/owners/" + string(q.owners[0]), empty.URL + "/",
 	} {
 		for width, dark := range map[int64]bool{1280: false, 390: true} {
 			if err := at(ctx, width, dark); err != nil {
@@ -152,8 +152,8 @@ func TestPagesInBrowser(t *testing.T) {
 // shown takes the focus once and shows that it has it.
 func TestKeyboard(t *testing.T) {
 	ctx := browser(t)
-	q := lanternQuay()
-	site := httptest.NewServer(web.New(q, func() time.Time { return today }, web.Options{}))
+	q := lanternQuay(t)
+	site := httptest.NewServer(web.New(q.Workshop, func() time.Time { return today }, web.Options{}))
 	defer site.Close()
 	for _, page := range []string{"/", "/instruments/417", "/instruments/731/write/compared"} {
 		if err := at(ctx, 390, false); err != nil {
@@ -190,8 +190,8 @@ func TestKeyboard(t *testing.T) {
 // TestScripts tries what the modules add.
 func TestScripts(t *testing.T) {
 	ctx := browser(t)
-	q := lanternQuay()
-	site := httptest.NewServer(web.New(q, func() time.Time { return today }, web.Options{}))
+	q := lanternQuay(t)
+	site := httptest.NewServer(web.New(q.Workshop, func() time.Time { return today }, web.Options{}))
 	defer site.Close()
 	if err := at(ctx, 1280, false); err != nil {
 		t.Fatal(err)
@@ -224,10 +224,10 @@ func TestPictures(t *testing.T) {
 		folder, ways, most = t.TempDir(), ways[4:], 2
 	}
 	ctx := browser(t)
-	q := lanternQuay()
-	site := httptest.NewServer(web.New(q, func() time.Time { return today }, web.Options{Demo: true}))
+	q := lanternQuay(t)
+	site := httptest.NewServer(web.New(q.Workshop, func() time.Time { return today }, web.Options{Demo: true}))
 	defer site.Close()
-	empty := httptest.NewServer(web.New(&quay{now: today}, func() time.Time { return today }, web.Options{}))
+	empty := httptest.NewServer(web.New(emptyQuay(t).Workshop, func() time.Time { return today }, web.Options{}))
 	defer empty.Close()
 	strike := "/instruments/417/strike/" + string(q.instruments[0].entries[3].ID)
 	pictures := []struct {
@@ -237,8 +237,8 @@ func TestPictures(t *testing.T) {
 		{"room", site.URL + "/", ""}, {"instrument", site.URL + "/instruments/417", ""}, {"trouble", site.URL + "/instruments/88", ""}, {"thin", site.URL + "/instruments/731", ""}, {"empty", empty.URL + "/", ""},
 		{"compare", site.URL + "/instruments/417/write/compared", ""}, {"work", site.URL + "/instruments/417/write/work-done", ""}, {"kinds", site.URL + "/instruments/417/write", ""},
 		{"wrong", site.URL + "/instruments/417/write/compared", `document.getElementById("f-dial").value = "9:12"; document.getElementById("f-by").value = "Mats Vinter"; document.querySelector(".form").requestSubmit()`},
-		{"preview", site.URL + "/instruments/19/import", `const t = new DataTransfer(); t.items.add(new File(["utc,error_s\n2027-01-20T10:00:00Z,0.2\n2027-01-21T10:00:00Z,60.1\n2027-01-22T10:00:00Z,0.1\n2027-01-23T10:00:00Z,-0.1\n"], "book.csv")); document.getElementById("f-file").files = t.files; document.getElementById("f-by").value = "Mats Vinter"; document.querySelector(".form").requestSubmit()`},
-		{"new", site.URL + "/instruments/new", ""}, {"import", site.URL + "/instruments/417/import", ""}, {"owners", site.URL + "/owners", ""}, {"owner", site.URL + "/owners/" + string(q.owners[0].id), ""}, {"strike", site.URL + strike, ""}, {"lost", site.URL + "/nowhere", ""},
+		{"preview", site.URL + "/instruments/731/import", `const t = new DataTransfer(); t.items.add(new File(["utc;error_s\n2027-02-20T10:00:00Z;-10.9\n2027-02-21T10:00:00Z;48.7\n2027-02-22T10:00:00Z;-11.7\n2027-02-23T10:00:00Z;-12.2\n"], "book.csv")); document.getElementById("f-file").files = t.files; document.getElementById("f-by").value = "Mats Vinter"; document.querySelector(".form").requestSubmit()`},
+		{"new", site.URL + "/instruments/new", ""}, {"import", site.URL + "/instruments/417/import", ""}, {"owners", site.URL + "/owners", ""}, {"owner", site.URL + "/owners/" + string(q.owners[0]), ""}, {"strike", site.URL + strike, ""}, {"lost", site.URL + "/nowhere", ""},
 	}
 	for _, picture := range pictures[:min(most, len(pictures))] {
 		for _, way := range ways {

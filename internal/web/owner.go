@@ -5,8 +5,11 @@ import (
 	"net/http"
 	"net/url"
 	"strings"
+	"time"
 
 	"timeball/internal/chronometer"
+	"timeball/internal/web/form"
+	"timeball/internal/web/wording"
 	"timeball/internal/workshop"
 )
 
@@ -28,14 +31,14 @@ type ownerPage struct {
 	frame
 	ID    string
 	Owner ownerRow
-	Form  form
+	Form  form.Form
 	Saved bool
 }
 
 func newOwnerRow(o workshop.Owner) ownerRow {
 	row := ownerRow{Name: o.Owner.Name, Place: o.Owner.Place, Contact: o.Owner.Contact, Notes: o.Owner.Notes, Href: "/owners/" + url.PathEscape(string(o.ID))}
 	for _, i := range o.Instruments {
-		row.Instruments = append(row.Instruments, link{"No. " + i.Number + after(", ", i.Maker), address(i.Number, i.ID)})
+		row.Instruments = append(row.Instruments, link{"No. " + i.Number + wording.After(", ", i.Maker), address(i.Number, i.ID)})
 	}
 	return row
 }
@@ -45,7 +48,7 @@ func (s *site) owners(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p := ownersPage{frame: s.frame("Owners", "owners"), Counted: counted(len(all), "owner", "owners")}
+	p := ownersPage{frame: s.frame("Owners", "owners"), Counted: wording.Counted(len(all), "owner", "owners")}
 	for _, o := range all {
 		p.Owners = append(p.Owners, newOwnerRow(o))
 	}
@@ -63,9 +66,12 @@ func (s *site) ownerIn(r *http.Request) (ownerPage, workshop.Owner, error) {
 		if string(o.ID) != r.PathValue("id") {
 			continue
 		}
-		p := ownerPage{ID: string(o.ID), frame: s.frame(o.Owner.Name, "owners"), Owner: newOwnerRow(o), Form: newForm(chronometer.KindOwner), Saved: r.URL.Query().Has("wrote")}
+		p := ownerPage{ID: string(o.ID), frame: s.frame(o.Owner.Name, "owners"), Owner: newOwnerRow(o), Form: form.New(chronometer.KindOwner), Saved: r.URL.Query().Has("wrote")}
 		p.Form.Action, p.Form.When, p.Form.By.Value = p.Owner.Href, nil, author(r)
-		return p, o, p.Form.prefill(o.Owner)
+		if p.Form.ID, err = s.workshop.NewID(r.Context(), o.ID, chronometer.KindOwner); err != nil {
+			return p, o, err
+		}
+		return p, o, p.Form.Prefill(o.Owner)
 	}
 	return ownerPage{}, workshop.Owner{}, fmt.Errorf("%w: no owner has the name %.40q in this program", workshop.ErrUnknown, r.PathValue("id"))
 }
@@ -87,18 +93,17 @@ func (s *site) correctOwner(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p.Form.sent(r.PostForm)
-	by := p.Form.sign()
-	if fact := p.Form.fact(chronometer.KindOwner); fact != nil && p.Form.OK() {
-		_, err := s.workshop.Write(r.Context(), by, o.ID, s.now().UTC(), fact)
+	p.Form.Sent(r.PostForm)
+	by := p.Form.Sign()
+	if fact := p.Form.Fact(chronometer.KindOwner); fact != nil && p.Form.OK() {
+		_, err := s.workshop.WriteOnce(r.Context(), p.Form.ID, by, o.ID, time.Time{}, fact)
 		if err == nil {
 			remember(w, r, by)
 			return see(w, r, p.Owner.Href+"?wrote=yes")
 		}
-		if !theirs(err) {
+		if err := s.blame(r, &p.Form, chronometer.KindOwner, o.ID, err); err != nil {
 			return err
 		}
-		p.Form.blame(chronometer.KindOwner, err)
 	}
 	s.show(w, http.StatusUnprocessableEntity, "owner", p)
 	return nil
@@ -106,7 +111,11 @@ func (s *site) correctOwner(w http.ResponseWriter, r *http.Request) error {
 
 // entering returns the page that enters an owner or an instrument.
 func (s *site) entering(r *http.Request, kind chronometer.Kind) (writePage, error) {
-	p := writePage{Form: newForm(kind)}
+	p := writePage{Form: form.New(kind)}
+	var err error
+	if p.Form.ID, err = s.workshop.NewID(r.Context(), "", kind); err != nil {
+		return p, err
+	}
 	p.Form.When, p.Form.By.Value, p.Form.Action = nil, author(r), r.URL.Path
 	if kind == chronometer.KindOwner {
 		p.frame, p.Head, p.Lead = s.frame("Enter an owner", "owners"), "Enter an owner", "A person or a house that owns instruments."
@@ -121,20 +130,20 @@ func (s *site) entering(r *http.Request, kind chronometer.Kind) (writePage, erro
 }
 
 // offerOwners makes the field owner a choice of those entered.
-func (s *site) offerOwners(r *http.Request, f *form) error {
-	x := f.field("owner")
+func (s *site) offerOwners(r *http.Request, f *form.Form) error {
+	x := f.Field("owner")
 	all, err := s.workshop.Owners(r.Context())
 	if err != nil || x == nil {
 		return err
 	}
-	x.Shape, x.Options = selectShape, nil
+	x.Shape, x.Options = form.Select, nil
 	if len(all) == 0 {
 		x.Hint = "nobody is entered yet; it can be said later"
 	}
 	for _, o := range all {
-		x.Options = append(x.Options, option{Value: string(o.ID), Label: o.Owner.Words()})
+		x.Options = append(x.Options, form.Option{Value: string(o.ID), Label: o.Owner.Words()})
 	}
-	x.choose()
+	x.Choose()
 	return nil
 }
 
@@ -153,37 +162,22 @@ func (s *site) showEntering(w http.ResponseWriter, r *http.Request, kind chronom
 	}
 	if q := r.URL.Query(); len(q) > 0 {
 		q.Del("by")
-		p.Form.fill(q)
+		p.Form.Fill(q)
 	}
 	s.show(w, http.StatusOK, "write", p)
 	return nil
 }
 
 func (s *site) enterOwner(w http.ResponseWriter, r *http.Request) error {
-	return s.enter(w, r, chronometer.KindOwner, func(by string, fact chronometer.Fact) (string, error) {
-		id, err := s.workshop.EnterOwner(r.Context(), by, fact.(chronometer.Owner))
-		return "/owners/" + url.PathEscape(string(id)), err
-	})
+	return s.enter(w, r, chronometer.KindOwner)
 }
 
 func (s *site) enterInstrument(w http.ResponseWriter, r *http.Request) error {
-	return s.enter(w, r, chronometer.KindEntered, func(by string, fact chronometer.Fact) (string, error) {
-		i := fact.(chronometer.Instrument)
-		i.Number = strings.TrimSpace(i.Number)
-		id, err := s.workshop.Enter(r.Context(), by, i)
-		if err != nil {
-			return "", err
-		}
-		// Another maker may have used the number before.
-		if seen, err := s.workshop.See(r.Context(), i.Number); err != nil || seen.ID != id {
-			return address("", id), nil
-		}
-		return address(i.Number, id), nil
-	})
+	return s.enter(w, r, chronometer.KindEntered)
 }
 
 // enter enters what a filled form says and goes to its page.
-func (s *site) enter(w http.ResponseWriter, r *http.Request, kind chronometer.Kind, carryOut func(by string, fact chronometer.Fact) (string, error)) error {
+func (s *site) enter(w http.ResponseWriter, r *http.Request, kind chronometer.Kind) error {
 	if err := parse(w, r); err != nil {
 		return err
 	}
@@ -191,19 +185,35 @@ func (s *site) enter(w http.ResponseWriter, r *http.Request, kind chronometer.Ki
 	if err != nil {
 		return err
 	}
-	p.Form.sent(r.PostForm)
-	by := p.Form.sign()
-	if fact := p.Form.fact(kind); fact != nil && p.Form.OK() {
-		to, err := carryOut(by, fact)
+	p.Form.Sent(r.PostForm)
+	by := p.Form.Sign()
+	if fact := p.Form.Fact(kind); fact != nil && p.Form.OK() {
+		if i, ok := fact.(chronometer.Instrument); ok {
+			i.Number = strings.TrimSpace(i.Number)
+			fact = i
+		}
+		e, err := s.workshop.WriteOnce(r.Context(), p.Form.ID, by, p.Form.ID, time.Time{}, fact)
 		if err == nil {
 			remember(w, r, by)
-			return see(w, r, to)
+			return see(w, r, s.entered(r, e))
 		}
-		if !theirs(err) {
+		if err := s.blame(r, &p.Form, kind, "", err); err != nil {
 			return err
 		}
-		p.Form.blame(kind, err)
 	}
 	s.show(w, http.StatusUnprocessableEntity, "write", p)
 	return nil
+}
+
+// entered returns the address of what an entry has begun.
+func (s *site) entered(r *http.Request, e chronometer.Entry) string {
+	i, ok := e.Fact.(chronometer.Instrument)
+	if !ok {
+		return "/owners/" + url.PathEscape(string(e.ID))
+	}
+	// Another maker may have used the number before.
+	if seen, err := s.workshop.See(r.Context(), i.Number); err != nil || seen.ID != e.ID {
+		return address("", e.ID)
+	}
+	return address(i.Number, e.ID)
 }

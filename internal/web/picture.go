@@ -10,12 +10,9 @@ import (
 	"strings"
 
 	"timeball/internal/chronometer"
+	"timeball/internal/web/logbook"
 	"timeball/internal/workshop"
 )
-
-// pictureTypes are the media types that a page shows; anything else is handed
-// out as a file to keep.
-var pictureTypes = map[string]string{"image/jpeg": "JPEG", "image/png": "PNG", "image/webp": "WebP", "image/gif": "GIF"}
 
 // attach takes a picture into the logbook.
 func (s *site) attach(w http.ResponseWriter, r *http.Request) error {
@@ -28,23 +25,22 @@ func (s *site) attach(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p.Form.sent(r.PostForm)
-	by, at := p.Form.sign(), p.Form.instant(s.now())
+	p.Form.Sent(r.PostForm)
+	by, at := p.Form.Sign(), p.Form.At(s.now())
 	file, mediaType, name, wrong := picture(r)
 	if wrong != "" {
-		p.Form.field("file").Error = wrong
+		p.Form.Field("file").Error = wrong
 	}
 	if p.Form.OK() {
 		defer func() { _ = file.Close() }()
-		e, err := s.workshop.Attach(r.Context(), by, seen.ID, at, name, mediaType, strings.TrimSpace(p.Form.field("caption").Value), file)
+		e, err := s.workshop.AttachOnce(r.Context(), p.Form.ID, by, seen.ID, at, name, mediaType, strings.TrimSpace(p.Form.Field("caption").Value), file)
 		if err == nil {
 			remember(w, r, by)
 			return see(w, r, pathOf(r)+"?wrote="+url.QueryEscape(string(e.ID)))
 		}
-		if !theirs(err) {
+		if err := s.blame(r, &p.Form, chronometer.KindPhotograph, seen.ID, err); err != nil {
 			return err
 		}
-		p.Form.blame(chronometer.KindPhotograph, err)
 	}
 	s.show(w, http.StatusUnprocessableEntity, "write", p)
 	return nil
@@ -64,7 +60,7 @@ func picture(r *http.Request) (file io.ReadCloser, mediaType, name, wrong string
 		return nil, "", "", "The file is empty; choose a picture."
 	}
 	mediaType = http.DetectContentType(first[:n])
-	if _, ok := pictureTypes[mediaType]; !ok {
+	if _, ok := logbook.Pictures[mediaType]; !ok {
 		_ = f.Close()
 		return nil, "", "", "The file is no JPEG, PNG, WebP or GIF; save it as JPEG and choose that."
 	}
@@ -93,7 +89,7 @@ func (s *site) attachment(w http.ResponseWriter, r *http.Request) error {
 	h := w.Header()
 	h.Set("Content-Security-Policy", "default-src 'none'; sandbox")
 	h.Set("Cache-Control", "private, max-age=31536000, immutable")
-	if _, ok := pictureTypes[mediaType]; ok {
+	if _, ok := logbook.Pictures[mediaType]; ok {
 		h.Set("Content-Type", mediaType)
 	} else {
 		h.Set("Content-Type", "application/octet-stream")

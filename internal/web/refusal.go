@@ -5,9 +5,9 @@ import (
 	"errors"
 	"log/slog"
 	"net/http"
-	"strings"
 
 	"timeball/internal/chronometer"
+	"timeball/internal/web/wording"
 	"timeball/internal/workshop"
 )
 
@@ -62,7 +62,7 @@ func (s *site) refuse(w http.ResponseWriter, r *http.Request, err error) {
 		if errors.Is(err, known.err) {
 			status, p.Title, p.What, p.Do = known.status, known.title, known.what, known.do
 			if p.What == "" {
-				p.What = sentence(plain(err, ""))
+				p.What = wording.Sentence(wording.Plain(err, ""))
 			}
 			break
 		}
@@ -71,31 +71,4 @@ func (s *site) refuse(w http.ResponseWriter, r *http.Request, err error) {
 		s.log.Error("page failed", slog.String("method", r.Method), slog.String("path", r.URL.Path), slog.Any("err", err))
 	}
 	s.show(w, status, "refusal", p)
-}
-
-// sentence returns text with a capital letter and a full stop.
-func sentence(text string) string {
-	text = strings.TrimSpace(text)
-	if text == "" {
-		return ""
-	}
-	if !strings.HasSuffix(text, ".") {
-		text += "."
-	}
-	return upper(text)
-}
-
-// plain returns the words of err without the names that tell programs what it
-// is and without the kind of entry it is about.
-func plain(err error, kind chronometer.Kind) string {
-	text := err.Error()
-	for _, known := range []error{chronometer.ErrEntry, chronometer.ErrRefused, workshop.ErrUnknown} {
-		if i := strings.LastIndex(text, known.Error()+": "); i >= 0 {
-			text = text[i+len(known.Error())+2:]
-		}
-	}
-	if kind != "" {
-		text = strings.TrimPrefix(text, string(kind)+": ")
-	}
-	return text
 }

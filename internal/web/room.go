@@ -3,14 +3,12 @@ package web
 import (
 	"fmt"
 	"html/template"
-	"math"
 	"net/http"
-	"slices"
 	"strings"
 
-	"timeball/internal/chart"
 	"timeball/internal/chronometer"
-	"timeball/internal/rating"
+	"timeball/internal/web/drawing"
+	"timeball/internal/web/wording"
 	"timeball/internal/workshop"
 )
 
@@ -29,7 +27,7 @@ type roomRow struct {
 	Href                       string
 	Where                      string
 	Staff                      template.HTML
-	Error, Rate                *figure
+	Error, Rate                *wording.Figure
 	Why                        string // why there are no figures
 	Pending                    bool
 	Next                       do
@@ -41,13 +39,18 @@ func (s *site) room(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p := roomPage{frame: s.frame("The room", "room"), Day: longDay(room.Now), Counted: countRoom(room)}
+	s.showRoom(w, room)
+	return nil
+}
+
+func (s *site) showRoom(w http.ResponseWriter, room workshop.Room) {
+	p := roomPage{frame: s.frame("The room", "room"), Day: wording.LongDay(room.Now), Counted: countRoom(room)}
 	if room.Pending > 0 {
 		p.Refresh = 4
-		p.Pending = sentence(counted(room.Pending, "instrument is", "instruments are") + " still being rated; this page asks again by itself")
+		p.Pending = wording.Sentence(wording.Counted(room.Pending, "instrument is", "instruments are") + " still being rated; this page asks again by itself")
 	}
 	p.Doubt = len(room.Instruments) > 0
-	scale := staffScale(room)
+	scale := drawing.Scale(room)
 	twice := map[string]int{}
 	for _, seen := range room.Instruments {
 		twice[seen.Instrument.Number]++
@@ -60,7 +63,6 @@ func (s *site) room(w http.ResponseWriter, r *http.Request) error {
 		p.Rows = append(p.Rows, newRoomRow(seen, at, fmt.Sprintf("staff-%d", n), scale))
 	}
 	s.show(w, http.StatusOK, "room", p)
-	return nil
 }
 
 func newRoomRow(seen workshop.Seen, at, id string, scale float64) roomRow {
@@ -72,14 +74,10 @@ func newRoomRow(seen workshop.Seen, at, id string, scale float64) roomRow {
 	if seen.Owner != nil {
 		row.Owner = seen.Owner.Owner.Name
 	}
-	shown := figuresOf(seen)
+	shown := wording.Now(seen)
 	row.Error, row.Rate, row.Why = shown.Error, shown.Rate, shown.Why
 	if row.Error != nil {
-		now, then := interval(seen.ErrorNow), interval(seen.In30Days)
-		row.Staff = svg(chart.Staff{
-			Caption: chart.Caption{ID: id, Title: "Error staff of No. " + i.Number, Result: "Now " + row.Error.String() + "; in 30 days " + errorFigure(seen.In30Days).String() + "."},
-			Now:     &now, Then: &then, Scale: scale,
-		}.Figure(chart.StaffSize()))
+		row.Staff = drawing.Staff(seen, id, scale)
 	}
 	row.Next = do{Verb: "Open", Say: "nothing is due", Href: at}
 	if len(seen.Next) > 0 {
@@ -89,26 +87,6 @@ func newRoomRow(seen workshop.Seen, at, id string, scale float64) roomRow {
 		}
 	}
 	return row
-}
-
-// shown is what is known of an instrument now, or why nothing is.
-type shown struct {
-	Error, Rate *figure
-	Why         string
-}
-
-// figuresOf returns the figures that hold now: those of an instrument that
-// stands still are past.
-func figuresOf(seen workshop.Seen) shown {
-	switch {
-	case seen.Pending && seen.Rating == nil:
-		return shown{Why: "being rated …"}
-	case seen.State.Motion != chronometer.Going:
-		return shown{Why: string(seen.State.Motion) + " since " + day(seen.State.MotionSince, seen.Now)}
-	case seen.Rating == nil || !seen.Current:
-		return shown{Why: seen.Why}
-	}
-	return shown{Error: errorFigure(seen.ErrorNow), Rate: rateFigure(seen.Rating.RateNow)}
 }
 
 // shortMake returns "two-day, half-second", with the make unless it is a box
@@ -148,40 +126,8 @@ func countRoom(room workshop.Room) string {
 	var parts []string
 	for _, words := range []string{"going", "stopped", "balance held", "in carriage"} {
 		if n[words] > 0 {
-			parts = append(parts, count(n[words])+" "+words)
+			parts = append(parts, wording.Count(n[words])+" "+words)
 		}
 	}
 	return strings.Join(parts, ", ")
 }
-
-// staffScales are the ends that an error staff can have, s.
-var staffScales = []float64{10, 20, 40, 80, 120, 240, 600, 1200, 3600}
-
-// staffScale returns the least end that holds four in five of the marks, so
-// that one dial far out does not press the others together.
-func staffScale(room workshop.Room) float64 {
-	var out []float64
-	for _, seen := range room.Instruments {
-		if figuresOf(seen).Error != nil {
-			out = append(out, math.Abs(seen.ErrorNow.Mean), math.Abs(seen.In30Days.Mean))
-		}
-	}
-	if len(out) == 0 {
-		return 40
-	}
-	slices.Sort(out)
-	most := out[(len(out)-1)*4/5]
-	for _, scale := range staffScales {
-		if most <= scale {
-			return scale
-		}
-	}
-	return staffScales[len(staffScales)-1]
-}
-
-func interval(i rating.Interval) chart.Interval {
-	return chart.Interval{Value: i.Mean, Lo: i.Lo95, Hi: i.Hi95}
-}
-
-// svg returns a finished drawing for a page; the chart has escaped its words.
-func svg(f chart.Figure) template.HTML { return template.HTML(f.SVG()) }

@@ -7,30 +7,14 @@
 package web
 
 import (
-	"context"
 	"io"
 	"log/slog"
 	"net/http"
 	"runtime/debug"
 	"time"
 
-	"timeball/internal/chronometer"
 	"timeball/internal/workshop"
 )
-
-// Workshop is what the pages ask of the workshop.
-type Workshop interface {
-	Room(ctx context.Context) (workshop.Room, error)
-	See(ctx context.Context, number string) (workshop.Seen, error)
-	Owners(ctx context.Context) ([]workshop.Owner, error)
-	Write(ctx context.Context, by string, subject chronometer.ID, at time.Time, fact chronometer.Fact) (chronometer.Entry, error)
-	Enter(ctx context.Context, by string, i chronometer.Instrument) (chronometer.ID, error)
-	EnterOwner(ctx context.Context, by string, o chronometer.Owner) (chronometer.ID, error)
-	Preview(ctx context.Context, subject chronometer.ID, by string, file io.Reader) (workshop.Preview, error)
-	Import(ctx context.Context, subject chronometer.ID, by string, file io.Reader) (int, error)
-	Attach(ctx context.Context, by string, subject chronometer.ID, at time.Time, name, mediaType, caption string, r io.Reader) (chronometer.Entry, error)
-	Attachment(ctx context.Context, sha256 string) (mediaType string, r io.ReadCloser, err error)
-}
 
 // Options says how the pages are served.
 type Options struct {
@@ -40,7 +24,7 @@ type Options struct {
 
 // site is the pages of one workshop.
 type site struct {
-	workshop Workshop
+	workshop *workshop.Workshop
 	now      func() time.Time
 	demo     bool
 	log      *slog.Logger
@@ -48,12 +32,16 @@ type site struct {
 	assets   assets
 }
 
-// New returns the pages of the workshop w, whose clock is now.
-func New(w Workshop, now func() time.Time, o Options) http.Handler {
+func newSite(w *workshop.Workshop, now func() time.Time, o Options) *site {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
-	s := &site{workshop: w, now: now, demo: o.Demo, log: o.Log, pages: parsePages(), assets: readAssets()}
+	return &site{workshop: w, now: now, demo: o.Demo, log: o.Log, pages: parsePages(), assets: readAssets()}
+}
+
+// New returns the pages of the workshop w, whose clock is now.
+func New(w *workshop.Workshop, now func() time.Time, o Options) http.Handler {
+	s := newSite(w, now, o)
 	mux := http.NewServeMux()
 	for pattern, answer := range s.routes() {
 		mux.HandleFunc(pattern, func(w http.ResponseWriter, r *http.Request) {

@@ -2,6 +2,7 @@ package workshop
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"time"
 
@@ -10,8 +11,12 @@ import (
 	"timeball/internal/rating"
 )
 
-// ErrBeforeRecord marks an instant before the first comparison.
-var ErrBeforeRecord = errors.New("it lies before the first comparison; ask for a later instant")
+// Errors of Correct.
+var (
+	ErrBeforeRecord = errors.New("it lies before the first comparison; ask for a later instant")
+	ErrFarOff       = errors.New("the dial and the instant do not belong together")
+	ErrBrokenOff    = errors.New("the error of the dial is not known")
+)
 
 // Fix is UTC found from a dial.
 type Fix struct {
@@ -36,8 +41,15 @@ func Correct(book ratebook.Book, dial clock.Dial, reading clock.DialReading, at 
 		if err != nil {
 			return Fix{}, err
 		}
+		if !r.Asked[0].Known() {
+			return Fix{}, fmt.Errorf("%w: on %s it was stopped, started, set or altered, and it has not been compared since; compare it first", ErrBrokenOff, r.KnownUntil.Format("2 January 2006"))
+		}
 		e := r.Asked[0].Error
 		read := float64(dial.Error(reading, at, clock.DialError(e.Mean)))
+		// A dial repeats: beyond a quarter of its hours another reading is as near.
+		if off := read - e.Mean; math.Abs(off) > dial.Modulus()/4 {
+			return Fix{}, fmt.Errorf("%w: the dial reads %.1f h from %s; give the instant at which it was read, to within three hours", ErrFarOff, math.Abs(off)/3600, at.Format(time.RFC3339))
+		}
 		shift := func(s float64) time.Time {
 			return at.Add(time.Duration(math.Round((read - s) * 1e9))).Truncate(time.Microsecond)
 		}

@@ -1,6 +1,7 @@
 package workshop
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -21,28 +22,116 @@ func (w *Workshop) Write(ctx context.Context, by string, subject chronometer.ID,
 	if err != nil {
 		return chronometer.Entry{}, err
 	}
-	now := w.now().UTC().Truncate(time.Microsecond)
-	e := chronometer.Entry{Subject: subject, At: at.UTC().Truncate(time.Microsecond), Written: now, By: by, Fact: fact}
-	e.ID = w.db.NewID(now, later(book, fact)...)
-	if err := book.Admits(e, now); err != nil {
+	id := w.db.NewID(w.now(), before(book, fact)...)
+	e := w.entry(id, by, subject, at, fact)
+	if err := book.Admits(e, e.Written); err != nil {
 		return chronometer.Entry{}, err
 	}
 	return e, w.db.Add(ctx, []chronometer.Entry{e})
 }
 
-// later returns the entries than which the ID of a fact must be later: the one
+// NewID returns an ID under which one entry of a kind can be written into the
+// logbook of a subject: later than every entry that it may strike out or
+// correct. The subject is empty if the entry is to begin a logbook.
+func (w *Workshop) NewID(ctx context.Context, subject chronometer.ID, kind chronometer.Kind) (chronometer.ID, error) {
+	var after []chronometer.ID
+	if subject != "" && (kind == chronometer.KindStruckOut || particulars(kind)) {
+		book, err := w.db.Logbook(ctx, subject)
+		if err != nil {
+			return "", err
+		}
+		for _, e := range book.Entries() {
+			if kind == chronometer.KindStruckOut || e.Kind() == kind {
+				after = append(after, e.ID)
+			}
+		}
+	}
+	return w.db.NewID(w.now(), after...), nil
+}
+
+// WriteOnce is Write under an ID of NewID, however often it is asked: if the
+// same was written under it before, that entry is returned, and if something
+// else was, it is refused. The zero instant is that of writing. A fact about
+// its own ID begins a logbook.
+func (w *Workshop) WriteOnce(ctx context.Context, id chronometer.ID, by string, subject chronometer.ID, at time.Time, fact chronometer.Fact) (chronometer.Entry, error) {
+	book, err := w.db.Logbook(ctx, subject)
+	if err != nil && (id != subject || !errors.Is(err, store.ErrUnknown)) {
+		return chronometer.Entry{}, err
+	}
+	e := w.entry(id, by, subject, at, fact)
+	if at.IsZero() {
+		e.At = e.Written
+	}
+	if kept, ok := book.Entry(id); ok {
+		return kept, same(kept, e, at.IsZero())
+	}
+	for _, earlier := range before(book, fact) {
+		if particulars(e.Kind()) && earlier > id {
+			return chronometer.Entry{}, fmt.Errorf("%w: the particulars were written anew since this was begun; look at them, then send it once more", chronometer.ErrRefused)
+		}
+	}
+	if err := book.Admits(e, e.Written); err != nil {
+		return chronometer.Entry{}, err
+	}
+	err = w.db.Add(ctx, []chronometer.Entry{e})
+	if !errors.Is(err, store.ErrConflict) {
+		return e, err
+	}
+	// It came twice at the same moment, or the ID is from another logbook.
+	if book, err = w.db.Logbook(ctx, subject); err != nil && !errors.Is(err, store.ErrUnknown) {
+		return chronometer.Entry{}, err
+	}
+	if kept, ok := book.Entry(id); ok {
+		return kept, same(kept, e, at.IsZero())
+	}
+	return chronometer.Entry{}, fmt.Errorf("%w: it was sent before about something else; look there, then send it once more", chronometer.ErrRefused)
+}
+
+// same returns nil if an entry says what was kept under its ID; the instant
+// does not count if both were to be that of writing.
+func same(kept, e chronometer.Entry, whenWritten bool) error {
+	if whenWritten && kept.At.Equal(kept.Written) {
+		e.At = kept.At
+	}
+	e.Written = kept.Written
+	a, err := kept.MarshalJSON()
+	if err != nil {
+		return err
+	}
+	b, err := e.MarshalJSON()
+	if err != nil {
+		return err
+	}
+	if !bytes.Equal(a, b) {
+		return fmt.Errorf("%w: it was sent before with other content, written as %q at %s by %s; look in the logbook, and if this is another entry send it once more",
+			chronometer.ErrRefused, string(kept.Kind()), kept.At.Format("2006-01-02 15:04:05 UTC"), kept.By)
+	}
+	return nil
+}
+
+// entry returns a fact as an entry written now.
+func (w *Workshop) entry(id chronometer.ID, by string, subject chronometer.ID, at time.Time, fact chronometer.Fact) chronometer.Entry {
+	return chronometer.Entry{ID: id, Subject: subject, At: at.UTC().Truncate(time.Microsecond), Written: w.now().UTC().Truncate(time.Microsecond), By: by, Fact: fact}
+}
+
+// before returns the entries than which the ID of a fact must be later: the one
 // it strikes out, and the particulars it corrects.
-func later(book chronometer.Logbook, fact chronometer.Fact) []chronometer.ID {
+func before(book chronometer.Logbook, fact chronometer.Fact) []chronometer.ID {
 	var ids []chronometer.ID
 	if s, ok := fact.(chronometer.StruckOut); ok {
 		return append(ids, s.Entry)
 	}
 	for _, e := range book.Entries() {
-		if e.Kind() == fact.Kind() && (e.Kind() == chronometer.KindEntered || e.Kind() == chronometer.KindOwner) {
+		if e.Kind() == fact.Kind() && particulars(e.Kind()) {
 			ids = append(ids, e.ID)
 		}
 	}
 	return ids
+}
+
+// particulars reports whether entries of a kind correct those before them.
+func particulars(kind chronometer.Kind) bool {
+	return kind == chronometer.KindEntered || kind == chronometer.KindOwner
 }
 
 // Enter opens the logbook of an instrument and returns its ID.
@@ -56,9 +145,9 @@ func (w *Workshop) EnterOwner(ctx context.Context, by string, o chronometer.Owne
 }
 
 func (w *Workshop) open(ctx context.Context, by string, fact chronometer.Fact) (chronometer.ID, error) {
-	now := w.now().UTC().Truncate(time.Microsecond)
-	id := w.db.NewID(now)
-	e := chronometer.Entry{ID: id, Subject: id, At: now, Written: now, By: by, Fact: fact}
+	id := w.db.NewID(w.now())
+	e := w.entry(id, by, id, time.Time{}, fact)
+	e.At = e.Written
 	if err := e.Check(); err != nil {
 		return "", err
 	}
@@ -144,11 +233,16 @@ const mostAttached = 64 << 20
 
 // Attach stores a picture and writes the entry that names it.
 func (w *Workshop) Attach(ctx context.Context, by string, subject chronometer.ID, at time.Time, name, mediaType, caption string, r io.Reader) (chronometer.Entry, error) {
+	return w.AttachOnce(ctx, w.db.NewID(w.now()), by, subject, at, name, mediaType, caption, r)
+}
+
+// AttachOnce is Attach with the entry under an ID, as in WriteOnce.
+func (w *Workshop) AttachOnce(ctx context.Context, id chronometer.ID, by string, subject chronometer.ID, at time.Time, name, mediaType, caption string, r io.Reader) (chronometer.Entry, error) {
 	a, err := w.db.Attach(ctx, r, mostAttached, mediaType, name)
 	if err != nil {
 		return chronometer.Entry{}, err
 	}
-	return w.Write(ctx, by, subject, at, chronometer.Photograph{SHA256: a.SHA256, Name: name, Type: mediaType, Caption: caption})
+	return w.WriteOnce(ctx, id, by, subject, at, chronometer.Photograph{SHA256: a.SHA256, Name: name, Type: mediaType, Caption: caption})
 }
 
 // Attachment returns a stored file by its SHA-256.

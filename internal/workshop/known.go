@@ -27,7 +27,7 @@ type figures struct {
 
 // figuresName names the form of kept figures; it changes with what they hold
 // and with the estimator, so that old ones are computed anew.
-const figuresName = "figures 1"
+const figuresName = "figures 2"
 
 // curvePoints is how finely the past is drawn, and detailKept for how many
 // instruments the drawing is kept in memory.
@@ -86,9 +86,7 @@ func (w *Workshop) figuresOf(ctx context.Context, s store.Subject) (*figures, er
 	}
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	if old, ok := w.known[s.ID]; !ok || old.Version <= f.Version {
-		w.known[s.ID] = f
-	}
+	w.known[s.ID] = f
 	return f, nil
 }
 
@@ -236,6 +234,8 @@ func (w *Workshop) seen(id chronometer.ID, f *figures, owners map[chronometer.ID
 		if s.Current = ok && ok30; s.Current {
 			s.ErrorNow, s.In30Days = current, later
 			known = &chronometer.Known{ErrorS: current.Mean, ErrorHalfS: current.Half(), RateSPerDay: f.Rating.RateNow.Mean, Suspect: suspect(f, now)}
+		} else if until := f.Rating.KnownUntil; !until.IsZero() {
+			s.Why = "not compared since " + until.Format("2 January") + ", when its error or rate was broken off: compare"
 		} else {
 			s.Why = "the last comparison is too old to tell the error now; compare again"
 		}

@@ -118,8 +118,8 @@ func compare(t *testing.T, got rating.Rating, want reference) {
 	estimate("error", got.Error, want.ErrorS, want.ErrorSD)
 	estimate("rate", got.Rate, want.Rate, want.RateSD)
 	halves("rate", got.Rate, want.Rate, want.RateLo, want.RateHi)
-	if d := math.Abs(got.Steadiness - want.Steadiness); d > 0.05*want.Steadiness {
-		t.Errorf("steadiness %.5f, want %.5f", got.Steadiness, want.Steadiness)
+	if d := math.Abs(got.Steadiness.Mean - want.Steadiness); d > 0.05*want.Steadiness {
+		t.Errorf("steadiness %.5f, want %.5f", got.Steadiness.Mean, want.Steadiness)
 	}
 	if len(got.SetAside) != len(want.SetAside) {
 		t.Fatalf("set aside %+v, want %+v", got.SetAside, want.SetAside)

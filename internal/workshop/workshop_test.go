@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -206,6 +207,25 @@ func TestRoomOfLanternQuay(t *testing.T) {
 	}
 }
 
+// TestRoomFollowsEveryWrite: after each of many entries the room is that of
+// the logbook as it stands.
+func TestRoomFollowsEveryWrite(t *testing.T) {
+	w := open(t)
+	id := enter(t, w, "417")
+	for i := range 40 {
+		if _, err := w.Write(t.Context(), "keeper", id, now.Add(-time.Minute), chronometer.Temperature{TempC: float64(i)}); err != nil {
+			t.Fatal(err)
+		}
+		room, err := w.Room(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s := room.Instruments[0]; s.Pending || s.State.TempC == nil || *s.State.TempC != float64(i) {
+			t.Fatalf("after %d entries: pending %v, state %+v", i+1, s.Pending, s.State.TempC)
+		}
+	}
+}
+
 // TestManyAtOnce writes from many goroutines while others read.
 func TestManyAtOnce(t *testing.T) {
 	w := open(t)
@@ -259,5 +279,151 @@ func TestExportComesBack(t *testing.T) {
 	}
 	if r, err := other.Verify(context.Background()); err != nil || !r.Whole() {
 		t.Errorf("%+v, %v", r, err)
+	}
+}
+
+// TestSentTwice: what comes twice under one ID is written once.
+func TestSentTwice(t *testing.T) {
+	w := open(t)
+	id := enter(t, w, "417")
+	newID := func(subject chronometer.ID, kind chronometer.Kind) chronometer.ID {
+		t.Helper()
+		id, err := w.NewID(t.Context(), subject, kind)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return id
+	}
+	entries := func() int {
+		t.Helper()
+		seen, err := w.See(t.Context(), "417")
+		if err != nil {
+			t.Fatal(err)
+		}
+		return seen.Logbook.Len()
+	}
+	var e3, e4 = 3.0, 4.0
+	compared, err := w.WriteOnce(t.Context(), newID(id, chronometer.KindCompared), "keeper", id, now.Add(-time.Hour), chronometer.Compared{ErrorS: &e3})
+	if err != nil {
+		t.Fatal(err)
+	}
+	again := e3
+	if e, err := w.WriteOnce(t.Context(), compared.ID, "keeper", id, now.Add(-time.Hour), chronometer.Compared{ErrorS: &again}); err != nil || e.ID != compared.ID || !e.At.Equal(compared.At) {
+		t.Errorf("the same again: %+v, %v", e, err)
+	}
+	for name, try := range map[string]struct {
+		by   string
+		at   time.Time
+		fact chronometer.Fact
+	}{
+		"another error":   {"keeper", now.Add(-time.Hour), chronometer.Compared{ErrorS: &e4}},
+		"another instant": {"keeper", now.Add(-time.Minute), chronometer.Compared{ErrorS: &e3}},
+		"no instant":      {"keeper", time.Time{}, chronometer.Compared{ErrorS: &e3}},
+		"another hand":    {"learner", now.Add(-time.Hour), chronometer.Compared{ErrorS: &e3}},
+		"another kind":    {"keeper", now.Add(-time.Hour), chronometer.Note{Text: "x"}},
+	} {
+		if _, err := w.WriteOnce(t.Context(), compared.ID, try.by, id, try.at, try.fact); !errors.Is(err, chronometer.ErrRefused) || !strings.Contains(err.Error(), "with other content") {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	other := enter(t, w, "88")
+	if _, err := w.WriteOnce(t.Context(), compared.ID, "keeper", other, now, chronometer.Note{Text: "x"}); !errors.Is(err, chronometer.ErrRefused) {
+		t.Errorf("of another instrument: %v", err)
+	}
+	if _, err := w.WriteOnce(t.Context(), compared.ID, "keeper", compared.ID, now, chronometer.Owner{Name: "Ines Varga"}); !errors.Is(err, chronometer.ErrRefused) {
+		t.Errorf("as the beginning of a logbook: %v", err)
+	}
+	if n := entries(); n != 2 {
+		t.Fatalf("%d entries, want 2", n)
+	}
+
+	// Upheld and struck out, which the logbook would refuse a second time.
+	for _, fact := range []chronometer.Fact{chronometer.Upheld{Entry: compared.ID, Why: "seen"}, chronometer.StruckOut{Entry: compared.ID, Why: "the wrong dial"}} {
+		write := newID(id, fact.Kind())
+		if write < compared.ID {
+			t.Errorf("%s: the ID is earlier than what it names", fact.Kind())
+		}
+		for range 2 {
+			if _, err := w.WriteOnce(t.Context(), write, "keeper", id, time.Time{}, fact); err != nil {
+				t.Error(err)
+			}
+		}
+		if _, err := w.WriteOnce(t.Context(), newID(id, fact.Kind()), "keeper", id, time.Time{}, fact); !errors.Is(err, chronometer.ErrRefused) {
+			t.Errorf("%s a second time: %v", fact.Kind(), err)
+		}
+	}
+	note, err := w.Write(t.Context(), "keeper", id, now, chronometer.Note{Text: "later"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := w.WriteOnce(t.Context(), "01ARZ3NDEKTSV4RRFFQ69G5FAV", "keeper", id, time.Time{}, chronometer.StruckOut{Entry: note.ID, Why: "x"}); !errors.Is(err, chronometer.ErrRefused) {
+		t.Errorf("an ID earlier than what it strikes out: %v", err)
+	}
+
+	// Particulars begun before others wrote theirs would be lost behind them.
+	made := chronometer.Instrument{Number: "417", Make: chronometer.BoxChronometer, Beat: chronometer.HalfSecond, Dial: chronometer.Twelve, GoingH: 56, Notes: "first"}
+	first := newID(id, chronometer.KindEntered)
+	second := newID(id, chronometer.KindEntered)
+	for range 2 {
+		if _, err := w.WriteOnce(t.Context(), second, "keeper", id, time.Time{}, made); err != nil {
+			t.Error(err)
+		}
+	}
+	if _, err := w.WriteOnce(t.Context(), first, "keeper", id, time.Time{}, made); !errors.Is(err, chronometer.ErrRefused) || !strings.Contains(err.Error(), "anew") {
+		t.Errorf("behind others: %v", err)
+	}
+
+	// A picture, and an instrument that is entered.
+	picture := newID(id, chronometer.KindPhotograph)
+	for range 2 {
+		if _, err := w.AttachOnce(t.Context(), picture, "keeper", id, time.Time{}, "dial.jpg", "image/jpeg", "the dial", strings.NewReader("not really a picture")); err != nil {
+			t.Error(err)
+		}
+	}
+	if n := entries(); n != 7 {
+		t.Errorf("%d entries, want entered twice, compared, upheld, struck out, note and picture", n)
+	}
+	opened := newID("", chronometer.KindEntered)
+	made.Number = "731"
+	for range 2 {
+		if e, err := w.WriteOnce(t.Context(), opened, "keeper", opened, time.Time{}, made); err != nil || e.Subject != opened {
+			t.Errorf("entered: %+v, %v", e, err)
+		}
+	}
+	if room, err := w.Room(t.Context()); err != nil || len(room.Instruments) != 3 {
+		t.Errorf("%d instruments, want 3: %v", len(room.Instruments), err)
+	}
+	if _, err := w.WriteOnce(t.Context(), "nothing", "keeper", id, time.Time{}, chronometer.Note{Text: "x"}); !errors.Is(err, chronometer.ErrEntry) {
+		t.Errorf("no ID: %v", err)
+	}
+}
+
+// TestSentTwiceAtOnce: the second may come before the first is done.
+func TestSentTwiceAtOnce(t *testing.T) {
+	var ticks atomic.Int64 // each arrival has an instant of its own
+	ticking := func() time.Time { return now.Add(time.Duration(ticks.Add(1)) * time.Microsecond) }
+	db, err := store.Open(t.Context(), t.TempDir(), ticking)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	w := workshop.New(db, ticking)
+	defer w.Close()
+	id := enter(t, w, "417")
+	write, err := w.NewID(t.Context(), id, chronometer.KindStopped)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var group sync.WaitGroup
+	for range 8 {
+		group.Go(func() {
+			if e, err := w.WriteOnce(t.Context(), write, "keeper", id, time.Time{}, chronometer.Stopped{Why: "run down"}); err != nil || e.ID != write {
+				t.Error(e, err)
+			}
+		})
+	}
+	group.Wait()
+	if seen, err := w.See(t.Context(), "417"); err != nil || seen.Logbook.Len() != 2 {
+		t.Errorf("%d entries, %v", seen.Logbook.Len(), err)
 	}
 }

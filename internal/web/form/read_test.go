@@ -1,4 +1,4 @@
-package web
+package form
 
 import (
 	"testing"
@@ -46,9 +46,9 @@ func FuzzParseWhen(f *testing.F) {
 		if at.Location() != time.UTC || !at.Equal(at.Truncate(time.Microsecond)) {
 			t.Fatalf("%q is read as %s, not cut to the microsecond of UTC", text, at)
 		}
-		again, err := parseWhen(formInstant(at.Truncate(time.Millisecond)), now)
+		again, err := parseWhen(Instant(at.Truncate(time.Millisecond)), now)
 		if err != nil || !again.Equal(at.Truncate(time.Millisecond)) {
-			t.Fatalf("%s is written %q and read as %s, %v", at, formInstant(at), again, err)
+			t.Fatalf("%s is written %q and read as %s, %v", at, Instant(at), again, err)
 		}
 	})
 }

@@ -1,4 +1,6 @@
-package web
+// Package drawing is what is known of an instrument as drawings: error, daily
+// rate, steadiness and residuals, and the error staff of the room.
+package drawing
 
 import (
 	"html/template"
@@ -10,12 +12,14 @@ import (
 	"timeball/internal/clock"
 	"timeball/internal/rating"
 	"timeball/internal/timescale"
+	"timeball/internal/web/logbook"
+	"timeball/internal/web/wording"
 	"timeball/internal/workshop"
 )
 
-// curve is a drawing in its two sizes, of which the style sheet shows one, and
+// Curve is a drawing in its two sizes, of which the style sheet shows one, and
 // its facts as a table.
-type curve struct {
+type Curve struct {
 	ID, Title, About string
 	Wide, Narrow     template.HTML
 	Table            chart.Table
@@ -30,30 +34,30 @@ type drawable interface {
 	Figure(chart.Size) chart.Figure
 }
 
-func newCurve(c chart.Caption, about string, d drawable) curve {
+func newCurve(c chart.Caption, about string, d drawable) Curve {
 	wide := d.Figure(chart.Wide())
 	table, earlier := wide.Table(), 0
 	if n := len(table.Rows); n > mostFacts {
 		earlier = n - mostFacts
 		table.Rows = table.Rows[earlier:]
 	}
-	return curve{ID: c.ID, Title: c.Title, About: about, Wide: svg(wide), Narrow: svg(d.Figure(chart.Narrow())), Table: table, Earlier: earlier}
+	return Curve{ID: c.ID, Title: c.Title, About: about, Wide: svg(wide), Narrow: svg(d.Figure(chart.Narrow())), Table: table, Earlier: earlier}
 }
 
 // leastForCurves is how many comparisons it takes before a curve of the rate
 // shows more than its own doubt.
 const leastForCurves = 6
 
-// curves returns the error curve, the daily rate and the residuals; nothing
+// Curves returns the error curve, the daily rate and the residuals; nothing
 // if there is no rating.
-func curves(seen workshop.Seen, book logbook, at string) []curve {
+func Curves(seen workshop.Seen, book logbook.Book, at string) []Curve {
 	r := seen.Rating
 	if r == nil {
 		return nil
 	}
-	d := drawing{seen: seen, book: book, at: at}
+	d := record{seen: seen, book: book, at: at}
 	d.events = d.interventions()
-	all := []curve{d.errorCurve()}
+	all := []Curve{d.errorCurve()}
 	if len(r.Curve) > 1 && r.Used >= leastForCurves {
 		all = append(all, d.rateCurve())
 	}
@@ -66,17 +70,17 @@ func curves(seen workshop.Seen, book logbook, at string) []curve {
 	return all
 }
 
-// drawing is one instrument being drawn.
-type drawing struct {
+// record is one instrument being drawn.
+type record struct {
 	seen   workshop.Seen
-	book   logbook
+	book   logbook.Book
 	at     string
 	events []chart.Intervention
 }
 
-func (d drawing) today() time.Time { return d.seen.Now }
+func (d record) today() time.Time { return d.seen.Now }
 
-func (d drawing) errorCurve() curve {
+func (d record) errorCurve() Curve {
 	r := d.seen.Rating
 	c := chart.ErrorCurve{
 		Caption: chart.Caption{ID: "error", Title: "Dial against UTC", Result: d.result()},
@@ -87,8 +91,8 @@ func (d drawing) errorCurve() curve {
 	}
 	for _, a := range r.SetAside {
 		c.Comparisons = append(c.Comparisons, chart.Comparison{
-			At: a.At, Value: a.ErrorS, PlusMinus: 1.96 * a.SDS, Entry: a.Ref, Href: d.book.href(a.Ref, d.at), SetAside: "set aside: " + a.Reason,
-			Words: instant(a.At, d.seen.Now) + " · " + clock.DialError(a.ErrorS).String() + " · set aside: " + a.Reason,
+			At: a.At, Value: a.ErrorS, PlusMinus: 1.96 * a.SDS, Entry: a.Ref, Href: d.book.Href(a.Ref, d.at), SetAside: "set aside: " + a.Reason,
+			Words: wording.Instant(a.At, d.seen.Now) + " · " + clock.DialError(a.ErrorS).String() + " · set aside: " + a.Reason,
 		})
 	}
 	if d.seen.Current {
@@ -99,22 +103,22 @@ func (d drawing) errorCurve() curve {
 			}
 		}
 	}
-	about := upper(counted(r.Comparisons, "comparison", "comparisons"))
+	about := wording.Upper(wording.Counted(r.Comparisons, "comparison", "comparisons"))
 	if first := d.first(); !first.IsZero() {
-		about += " since " + day(first, d.seen.Now)
+		about += " since " + wording.Day(first, d.seen.Now)
 	}
-	about += "; " + count(len(r.SetAside)) + " set aside. The line is the estimate, the shading its 95% interval."
+	about += "; " + wording.Count(len(r.SetAside)) + " set aside. The line is the estimate, the shading its 95% interval."
 	return newCurve(c.Caption, about, c)
 }
 
 // horizon returns how far ahead the drawing looks: not as far as it looks
 // back, so that the record keeps its room, and from 14 to 90 days.
-func (d drawing) horizon() int {
+func (d record) horizon() int {
 	const least, most = 14, 90
 	return int(min(max(least, 0.7*timescale.Days(d.first(), d.today())), most))
 }
 
-func (d drawing) first() time.Time {
+func (d record) first() time.Time {
 	var first time.Time
 	for _, x := range d.seen.Rating.Residuals {
 		if first.IsZero() || x.At.Before(first) {
@@ -125,28 +129,28 @@ func (d drawing) first() time.Time {
 }
 
 // result is the sentence that stands for the error curve.
-func (d drawing) result() string {
-	shown := figuresOf(d.seen)
+func (d record) result() string {
+	shown := wording.Now(d.seen)
 	number := "No. " + d.seen.Instrument.Number
 	if shown.Error == nil {
-		return sentence(number + ": " + shown.Why)
+		return wording.Sentence(number + ": " + shown.Why)
 	}
-	return sentence(number + " is " + shown.Error.String() + ", " + shown.Rate.String() + " a day; in 30 days " + errorFigure(d.seen.In30Days).String())
+	return wording.Sentence(number + " is " + shown.Error.String() + ", " + shown.Rate.String() + " a day; in 30 days " + wording.Error(d.seen.In30Days).String())
 }
 
-func (d drawing) compared(x rating.Residual) chart.Comparison {
-	half := 1.96 * x.SDS
+func (d record) compared(x rating.Residual) chart.Comparison {
+	half := 1.96 * x.ReadSDS
 	return chart.Comparison{
-		At: x.At, Value: x.ErrorS, PlusMinus: half, Entry: x.Ref, Href: d.book.href(x.Ref, d.at),
-		Words: instant(x.At, d.seen.Now) + " · " + clock.DialError(x.ErrorS).Words(half) + " " + clock.DialError(0).HalfWidth(half) +
+		At: x.At, Value: x.ErrorS, PlusMinus: half, Entry: x.Ref, Href: d.book.Href(x.Ref, d.at),
+		Words: wording.Instant(x.At, d.seen.Now) + " · " + clock.DialError(x.ErrorS).Words(half) + " " + clock.DialError(0).HalfWidth(half) +
 			" · against the others " + clock.DialError(x.ResidualS).Words(half),
 	}
 }
 
-func (d drawing) rateCurve() curve {
+func (d record) rateCurve() Curve {
 	result := "There is no rate now."
-	if rate := figuresOf(d.seen).Rate; rate != nil {
-		result = sentence("No. " + d.seen.Instrument.Number + " is " + rate.String() + " a day")
+	if rate := wording.Now(d.seen).Rate; rate != nil {
+		result = wording.Sentence("No. " + d.seen.Instrument.Number + " is " + rate.String() + " a day")
 	}
 	c := chart.RateCurve{
 		Caption: chart.Caption{ID: "rate", Title: "Daily rate", Result: result},
@@ -157,7 +161,7 @@ func (d drawing) rateCurve() curve {
 
 // measured returns the mean rates between neighbouring comparisons between
 // which nothing was done; less than six hours apart says nothing of a rate.
-func (d drawing) measured() []chart.Comparison {
+func (d record) measured() []chart.Comparison {
 	const leastDays = 0.25
 	var all []chart.Comparison
 	x := d.seen.Rating.Residuals
@@ -170,14 +174,14 @@ func (d drawing) measured() []chart.Comparison {
 		}
 		rate := clock.Rate((b.ErrorS - a.ErrorS) / days)
 		all = append(all, chart.Comparison{
-			At: a.At.Add(b.At.Sub(a.At) / 2), Value: float64(rate), Entry: b.Ref, Href: d.book.href(b.Ref, d.at),
-			Words: instant(a.At, d.seen.Now) + " to " + instant(b.At, d.seen.Now) + " · " + rate.String(),
+			At: a.At.Add(b.At.Sub(a.At) / 2), Value: float64(rate), Entry: b.Ref, Href: d.book.Href(b.Ref, d.at),
+			Words: wording.Instant(a.At, d.seen.Now) + " to " + wording.Instant(b.At, d.seen.Now) + " · " + rate.String(),
 		})
 	}
 	return all
 }
 
-func (d drawing) residuals() curve {
+func (d record) residuals() Curve {
 	r := d.seen.Rating
 	c := chart.Residuals{
 		Caption:       chart.Caption{ID: "residuals", Title: "What the estimate leaves over", Result: "Each comparison against what the others say of that instant."},
@@ -196,7 +200,7 @@ func (d drawing) residuals() curve {
 }
 
 // runs returns the estimate run by run.
-func (d drawing) runs(of func(rating.CurvePoint) rating.Interval) [][]chart.Estimate {
+func (d record) runs(of func(rating.CurvePoint) rating.Interval) [][]chart.Estimate {
 	var all [][]chart.Estimate
 	last := -1
 	for _, p := range d.seen.Rating.Curve {
@@ -213,7 +217,7 @@ func estimate(at time.Time, i rating.Interval) chart.Estimate {
 }
 
 // interventions returns what was done that may show in error or rate.
-func (d drawing) interventions() []chart.Intervention {
+func (d record) interventions() []chart.Intervention {
 	var all []chart.Intervention
 	for _, e := range d.seen.Logbook.Standing() {
 		words, steps := string(e.Kind()), false
@@ -231,7 +235,10 @@ func (d drawing) interventions() []chart.Intervention {
 		default:
 			continue
 		}
-		all = append(all, chart.Intervention{At: e.At, Words: words, Entry: string(e.ID), Href: d.book.href(string(e.ID), d.at), Steps: steps})
+		all = append(all, chart.Intervention{At: e.At, Words: words, Entry: string(e.ID), Href: d.book.Href(string(e.ID), d.at), Steps: steps})
 	}
 	return all
 }
+
+// svg returns a finished drawing for a page; the chart has escaped its words.
+func svg(f chart.Figure) template.HTML { return template.HTML(f.SVG()) }

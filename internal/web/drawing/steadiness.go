@@ -1,4 +1,4 @@
-package web
+package drawing
 
 import (
 	"fmt"
@@ -9,6 +9,7 @@ import (
 	"timeball/internal/chronometer"
 	"timeball/internal/stability"
 	"timeball/internal/timescale"
+	"timeball/internal/web/wording"
 )
 
 // hourTolerance is how far from the usual hour of the comparison, in days, a
@@ -17,20 +18,20 @@ const hourTolerance = 0.25
 
 // steadiness returns the steadiness of the rate against averaging time, from
 // the daily comparisons of the longest run; ok is false if they are too few.
-func (d drawing) steadiness() (curve, bool) {
+func (d record) steadiness() (Curve, bool) {
 	r := d.seen.Rating
 	days, errors := d.longestRun()
 	rest, ok := stability.WithoutRate(days, errors)
 	if !ok {
-		return curve{}, false
+		return Curve{}, false
 	}
 	origin, ok := stability.Origin(days, 1, hourTolerance)
 	if !ok {
-		return curve{}, false
+		return Curve{}, false
 	}
 	grid, ok := stability.Resample(days, rest, origin, 1, hourTolerance)
 	if !ok {
-		return curve{}, false
+		return Curve{}, false
 	}
 	model := stability.Model{SigmaW: r.Noise.SigmaW, SigmaR: r.Noise.SigmaR, SigmaX: r.Noise.Kappa * r.Noise.SDS}
 	c := chart.StabilityCurve{Caption: chart.Caption{ID: "steadiness", Title: "Steadiness of the rate"}}
@@ -38,10 +39,10 @@ func (d drawing) steadiness() (curve, bool) {
 		words := fmt.Sprintf("over %.0f days: %.3f s a day, 95%% interval %.3f to %.3f", p.Tau, p.Deviation, p.Lo95, p.Hi95)
 		c.Measured = append(c.Measured, chart.Deviation{Days: p.Tau, Value: p.Deviation, Lo: p.Lo95, Hi: p.Hi95, Words: words})
 		c.Model = append(c.Model, chart.Deviation{Days: p.Tau, Value: p.Model})
-		c.Result = sentence("Allan deviation of the rate, " + words)
+		c.Result = wording.Sentence("Allan deviation of the rate, " + words)
 	}
 	if len(c.Measured) < 2 {
-		return curve{}, false
+		return Curve{}, false
 	}
 	about := "How much the mean rate differs from one stretch to the next, by the length of the stretch: the Allan deviation over the longest run, with its 95% interval. The line is what the fitted noise alone predicts."
 	if r.Temperature != nil {
@@ -53,7 +54,7 @@ func (d drawing) steadiness() (curve, bool) {
 // longestRun returns the used comparisons, days from the first and error in
 // seconds, of the longest stretch in which nothing changed the error by an
 // unknown amount or the rate; known moves of the hands are taken out.
-func (d drawing) longestRun() (days, errors []float64) {
+func (d record) longestRun() (days, errors []float64) {
 	var breaks []time.Time
 	var moves []chronometer.Entry
 	for _, e := range d.seen.Logbook.Standing() {

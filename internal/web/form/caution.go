@@ -1,6 +1,8 @@
-package web
+package form
 
-import "timeball/internal/chronometer"
+import (
+	"timeball/internal/chronometer"
+)
 
 // localRules ends every caution of which the law or a licensed person has more
 // to say than this program.
@@ -67,37 +69,4 @@ var buttons = map[chronometer.Kind]string{
 	chronometer.KindPhotograph: "Attach the picture",
 	chronometer.KindUpheld:     "Use it",
 	chronometer.KindStruckOut:  "Strike out",
-}
-
-// heading returns the head of the form of a kind for a number.
-func heading(kind chronometer.Kind, number string) string {
-	switch kind {
-	case chronometer.KindCompared:
-		return "Compare No. " + number
-	case chronometer.KindWound:
-		return "Wind No. " + number
-	case chronometer.KindStarted:
-		return "Set No. " + number + " going"
-	case chronometer.KindReceived:
-		return "Receive No. " + number
-	case chronometer.KindEntered:
-		return "Particulars of No. " + number
-	case chronometer.KindUpheld:
-		return "Use a comparison of No. " + number
-	case chronometer.KindStruckOut:
-		return "Strike out an entry of No. " + number
-	}
-	return "No. " + number + ": " + string(kind)
-}
-
-// kindGroups are the kinds as the page offers them.
-var kindGroups = []struct {
-	title string
-	kinds []chronometer.Kind
-}{
-	{"Going", []chronometer.Kind{chronometer.KindCompared, chronometer.KindWound, chronometer.KindStarted, chronometer.KindStopped, chronometer.KindMoved, chronometer.KindSet, chronometer.KindRegulated}},
-	{"Where and how it lies", []chronometer.Kind{chronometer.KindPlaced, chronometer.KindTemperature, chronometer.KindHeld, chronometer.KindReleased, chronometer.KindFromGimbals, chronometer.KindIntoGimbals}},
-	{"At the bench", []chronometer.Kind{chronometer.KindFound, chronometer.KindWorkDone}},
-	{"Carriage", []chronometer.Kind{chronometer.KindPacked, chronometer.KindSent, chronometer.KindReceived, chronometer.KindCased, chronometer.KindCarried}},
-	{"The record", []chronometer.Kind{chronometer.KindNote, chronometer.KindPhotograph, chronometer.KindUpheld, chronometer.KindStruckOut, chronometer.KindEntered}},
 }

@@ -1,4 +1,6 @@
-package web
+// Package logbook is the entries of an instrument as a page shows them: line
+// by line, the newest first, struck out or set aside but never left out.
+package logbook
 
 import (
 	"net/url"
@@ -8,54 +10,53 @@ import (
 	"timeball/internal/chronometer"
 	"timeball/internal/clock"
 	"timeball/internal/rating"
+	"timeball/internal/web/form"
+	"timeball/internal/web/wording"
 	"timeball/internal/workshop"
 )
 
-// logbook is the entries as a page shows them, newest first.
-type logbook struct {
+// Book is the entries as a page shows them, newest first.
+type Book struct {
 	Total  int
-	Kinds  []option
+	Kinds  []form.Option
 	Text   string
 	Filter bool
-	Lines  []line
+	Lines  []Line
 	More   string // where the earlier ones are, if some are left out
 	shown  map[string]bool
 }
 
-// option is one choice of a field.
-type option struct {
-	Value, Label string
-	Chosen       bool
-}
-
-// line is one entry.
-type line struct {
+// Line is one entry.
+type Line struct {
 	ID, When, Instant, Full string
 	Title                   string // the kind
 	Lead                    string // what a comparison came to
 	Words, By               string
 	Aside                   string // why a comparison is not used
-	Struck                  *strike
-	Strike                  string // where it can be struck out
-	About                   *link  // the entry that it is about
+	Struck                  *Strike
+	Strike                  string     // where it can be struck out
+	About                   *Reference // the entry that it is about
 	Picture                 string
 	about                   string
 }
 
-// strike says who struck an entry out, when and why.
-type strike struct{ By, When, Why string }
+// Reference leads to an entry.
+type Reference struct{ Words, Href string }
+
+// Strike says who struck an entry out, when and why.
+type Strike struct{ By, When, Why string }
 
 // newest is how many entries a page shows unless it is asked for all.
 const newest = 40
 
-// newLogbook returns the entries that the query asks for: kind and text
+// New returns the entries that the query asks for: kind and text
 // filter, and entries=all shows all.
-func newLogbook(seen workshop.Seen, at string, query url.Values) logbook {
-	book := logbook{Total: seen.Logbook.Len(), Text: strings.TrimSpace(query.Get("text")), shown: map[string]bool{}}
-	kind, known := kindOf(query.Get("kind"))
+func New(seen workshop.Seen, at string, query url.Values) Book {
+	book := Book{Total: seen.Logbook.Len(), Text: strings.TrimSpace(query.Get("text")), shown: map[string]bool{}}
+	kind, known := wording.KindOf(query.Get("kind"))
 	book.Filter = known || book.Text != ""
 	present := map[chronometer.Kind]bool{}
-	notes := notesOf(seen.Rating)
+	notes := NotesOf(seen.Rating)
 	entries := seen.Logbook.Entries()
 	for _, e := range slices.Backward(entries) {
 		present[e.Kind()] = true
@@ -66,7 +67,7 @@ func newLogbook(seen workshop.Seen, at string, query url.Values) logbook {
 			book.More = at + "?entries=all#logbook"
 			continue
 		}
-		l := newLine(seen, e, at, notes)
+		l := NewLine(seen, e, at, notes)
 		if book.Text != "" && !l.says(book.Text) {
 			continue
 		}
@@ -75,19 +76,19 @@ func newLogbook(seen workshop.Seen, at string, query url.Values) logbook {
 	}
 	for _, l := range book.Lines {
 		if l.About != nil && book.shown[l.about] {
-			l.About.Href = book.href(l.about, at)
+			l.About.Href = book.Href(l.about, at)
 		}
 	}
 	for _, k := range chronometer.Kinds() {
 		if present[k] {
-			book.Kinds = append(book.Kinds, option{slug(k), k.Title(), known && k == kind})
+			book.Kinds = append(book.Kinds, form.Option{Value: wording.Slug(k), Label: k.Title(), Chosen: known && k == kind})
 		}
 	}
 	return book
 }
 
-// href returns where an entry stands: on this page, or on the page with all.
-func (b logbook) href(id, at string) string {
+// Href returns where an entry stands: on this page, or on the page with all.
+func (b Book) Href(id, at string) string {
 	if b.shown[id] {
 		return "#e-" + id
 	}
@@ -95,19 +96,20 @@ func (b logbook) href(id, at string) string {
 }
 
 // says reports whether text is anywhere in the line, in any case of letters.
-func (l line) says(text string) bool {
+func (l Line) says(text string) bool {
 	all := strings.Join([]string{l.Title, l.Lead, l.Words, l.By, l.Aside, l.Full, l.When}, "\n")
 	return strings.Contains(strings.ToLower(all), strings.ToLower(text))
 }
 
-// readingNotes is what a rating says of single comparisons, by their entry.
-type readingNotes struct {
+// Notes is what a rating says of single comparisons, by their entry.
+type Notes struct {
 	used  map[string]rating.Residual
 	aside map[string]rating.SetAside
 }
 
-func notesOf(r *rating.Rating) *readingNotes {
-	n := &readingNotes{map[string]rating.Residual{}, map[string]rating.SetAside{}}
+// NotesOf returns the notes of a rating, none of nil.
+func NotesOf(r *rating.Rating) *Notes {
+	n := &Notes{map[string]rating.Residual{}, map[string]rating.SetAside{}}
 	if r == nil {
 		return n
 	}
@@ -120,10 +122,11 @@ func notesOf(r *rating.Rating) *readingNotes {
 	return n
 }
 
-func newLine(seen workshop.Seen, e chronometer.Entry, at string, notes *readingNotes) line {
+// NewLine returns the line of an entry on the page at an address.
+func NewLine(seen workshop.Seen, e chronometer.Entry, at string, notes *Notes) Line {
 	id := string(e.ID)
-	l := line{
-		ID: id, When: instant(e.At, seen.Now), Instant: e.At.UTC().Format("2006-01-02T15:04:05Z"), Full: fullInstant(e.At) + ", written " + fullInstant(e.Written),
+	l := Line{
+		ID: id, When: wording.Instant(e.At, seen.Now), Instant: e.At.UTC().Format("2006-01-02T15:04:05Z"), Full: wording.FullInstant(e.At) + ", written " + wording.FullInstant(e.Written),
 		Title: e.Kind().Title(), Words: e.Fact.Words(), By: e.By, Strike: at + "/strike/" + id,
 	}
 	if notes != nil {
@@ -136,7 +139,7 @@ func newLine(seen workshop.Seen, e chronometer.Entry, at string, notes *readingN
 	}
 	if by, ok := seen.Logbook.StruckOut(e.ID); ok {
 		l.Strike = ""
-		l.Struck = &strike{By: by.By, When: fullInstant(by.Written), Why: by.Fact.Words()}
+		l.Struck = &Strike{By: by.By, When: wording.FullInstant(by.Written), Why: by.Fact.Words()}
 	}
 	switch f := e.Fact.(type) {
 	case chronometer.StruckOut:
@@ -144,7 +147,7 @@ func newLine(seen workshop.Seen, e chronometer.Entry, at string, notes *readingN
 	case chronometer.Upheld:
 		l.refer(seen, f.Entry, at)
 	case chronometer.Photograph:
-		if _, ok := pictureTypes[f.Type]; ok {
+		if _, ok := Pictures[f.Type]; ok {
 			l.Picture = "/attachments/" + f.SHA256
 		}
 	}
@@ -152,9 +155,13 @@ func newLine(seen workshop.Seen, e chronometer.Entry, at string, notes *readingN
 }
 
 // refer names the entry that the line is about.
-func (l *line) refer(seen workshop.Seen, id chronometer.ID, at string) {
+func (l *Line) refer(seen workshop.Seen, id chronometer.ID, at string) {
 	if e, ok := seen.Logbook.Entry(id); ok {
 		l.about = string(id)
-		l.About = &link{e.Kind().Title() + ", " + instant(e.At, seen.Now), at + "?entries=all#e-" + l.about}
+		l.About = &Reference{e.Kind().Title() + ", " + wording.Instant(e.At, seen.Now), at + "?entries=all#e-" + l.about}
 	}
 }
+
+// Pictures are the media types that a page shows; anything else is handed
+// out as a file to keep.
+var Pictures = map[string]string{"image/jpeg": "JPEG", "image/png": "PNG", "image/webp": "WebP", "image/gif": "GIF"}
