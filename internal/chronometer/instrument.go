@@ -144,7 +144,7 @@ func (i Instrument) check() error {
 		return err
 	}
 	if len(i.Number) > 40 || strings.ContainsAny(i.Number, "/\\\n\r\t") {
-		return fmt.Errorf("number %.40q is longer than 40 letters or has a slash or a tab; write it as engraved", i.Number)
+		return fmt.Errorf("number %.40q is longer than 40 letters or has a slash or a tab; write it as engraved, with a space or a dash for them", i.Number)
 	}
 	if i.Owner != "" {
 		if _, err := ParseID(string(i.Owner)); err != nil {

@@ -40,7 +40,8 @@ func (c console) rate() *cobra.Command {
 aside and why, and a forecast, every number with its 95% interval.
 
 The file is CSV with a header: utc (RFC 3339) and dial (h:mm:ss.s) or error_s,
-and where known sd_s, method, observer, temp_c, position, wound_h, event, note.
+and where known sd_s, method, observer, standard, standard_sd_s, temp_c,
+position, wound_h, event, note.
 A dash reads standard input.`,
 		Example: "  timeball rate no-417.csv\n  timeball rate no-417.csv --at 2027-06-01T12:00:00Z --json",
 		Args:    oneFile,

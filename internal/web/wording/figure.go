@@ -63,6 +63,9 @@ func Now(seen workshop.Seen) Known {
 	case seen.Pending && seen.Rating == nil:
 		return Known{Why: "being rated …"}
 	case seen.State.Motion != chronometer.Going:
+		if !seen.State.MotionKnown && seen.State.Motion == chronometer.StoodStill {
+			return Known{Why: "nothing is written of its going yet"}
+		}
 		return Known{Why: string(seen.State.Motion) + " since " + Day(seen.State.MotionSince, seen.Now)}
 	case seen.Rating == nil || !seen.Current:
 		return Known{Why: seen.Why}
