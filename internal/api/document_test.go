@@ -156,7 +156,7 @@ func TestChoices(t *testing.T) {
 		{"Instrument.beat", property("Instrument", "beat"), or("", chronometer.Beat("").Choices())},
 		{"Instrument.dial", property("Instrument", "dial"), or("", chronometer.Hours("").Choices())},
 		{"Instrument.position", property("Instrument", "position"), or("", chronometer.Position("").Choices())},
-		{"Instrument.motion", property("Instrument", "motion"), []string{"", string(chronometer.Going), string(chronometer.StoodStill), string(chronometer.BalanceHeld)}},
+		{"Instrument.motion", property("Instrument", "motion"), []string{"", string(chronometer.Going), string(chronometer.StoodStill), string(chronometer.BalanceHeld), string(chronometer.NotKnown)}},
 		{"Instrument.station", property("Instrument", "station"), []string{"", string(chronometer.Bench), string(chronometer.Trial), string(chronometer.Carriage), string(chronometer.Home)}},
 		{"Rating.position", property("Rating", "position"), or("", chronometer.Position("").Choices())},
 		{"PositionRate.position", property("PositionRate", "position"), chronometer.Position("").Choices()},

@@ -67,7 +67,7 @@ func TestStateFollowsEntries(t *testing.T) {
 		want  func(chronometer.State) error
 	}{
 		{"new", func(b *book) {}, func(s chronometer.State) error {
-			return is(s.Motion, chronometer.StoodStill)
+			return is(s.Motion, chronometer.NotKnown)
 		}},
 		{"going since the first comparison", func(b *book) { b.write(1, compared(3)) }, func(s chronometer.State) error {
 			return errors.Join(is(s.Motion, chronometer.Going), is(s.MotionKnown, false), is(s.Runs, 1), is(s.Station, chronometer.Bench))

@@ -211,7 +211,7 @@ func (b Logbook) admitsMotion(e Entry) error {
 	refuse := func(remedy string) error {
 		return fmt.Errorf("%w: at %s it stood %s since %s; %s", ErrRefused, when(e.At), before.Motion, when(before.MotionSince), remedy)
 	}
-	still := before.MotionKnown && before.Motion != Going
+	still := before.Motion == StoodStill || before.Motion == BalanceHeld
 	switch e.Fact.(type) {
 	case Compared:
 		if still {

@@ -44,7 +44,7 @@ func Next(i Instrument, s State, known *Known, now time.Time) []Action {
 		todo = append(todo, Action{Verb: "Send", Kind: KindSent, Say: "packed: send it"})
 	case s.Motion == BalanceHeld:
 		todo = append(todo, Action{Verb: "Release", Kind: KindReleased, Say: "balance held: release it, then start"})
-	case s.Motion == StoodStill:
+	case s.Motion == StoodStill, s.Motion == NotKnown:
 		todo = append(todo, still(s))
 	default:
 		todo = going(i, s, known, now)
@@ -75,12 +75,12 @@ func boolCompare(a, b bool) int {
 // repaired (Stechert, Das Marine-Chronometer (1894), §35).
 func still(s State) Action {
 	switch {
-	case s.Last.IsZero() || s.First.Equal(s.Last) && s.Compares == 0:
+	case s.Motion == NotKnown && !s.JobOpen:
 		return Action{Verb: "Compare", Kind: KindCompared, Say: "new in the book: compare it daily, or start it"}
 	case s.Station == Home:
 		return Action{Verb: "Ask", Kind: KindNote, Say: "stopped with its owner: find out why before it is started", Stop: true}
 	case s.JobOpen && !s.Worked:
-		return Action{Verb: "Examine", Kind: KindFound, Say: "stopped: examine it and write what is found"}
+		return Action{Verb: "Examine", Kind: KindFound, Say: "examine it and write what is found"}
 	}
 	return Action{Verb: "Start", Kind: KindStarted, Say: "ready to be started on the signal"}
 }

@@ -11,6 +11,7 @@ type Motion string
 const (
 	Going       Motion = "going"
 	StoodStill  Motion = "stopped"
+	NotKnown    Motion = "not known" // no entry tells
 	BalanceHeld Motion = "balance held"
 )
 
@@ -56,7 +57,7 @@ func (b Logbook) State() State {
 // StateAt returns the state after the entries that stand up to and including
 // the instant at.
 func (b Logbook) StateAt(at time.Time) State {
-	s := State{Motion: StoodStill, Station: Bench}
+	s := State{Motion: NotKnown, Station: Bench}
 	for _, e := range b.Standing() {
 		if e.At.After(at) {
 			break
@@ -74,7 +75,7 @@ func (s *State) read(e Entry) {
 	s.Last = e.At
 	switch f := e.Fact.(type) {
 	case Compared:
-		if s.Motion == StoodStill && !s.MotionKnown {
+		if s.Motion == NotKnown {
 			s.Motion, s.MotionSince = Going, e.At
 			s.begin(e.At)
 		}

@@ -142,6 +142,7 @@ func runDown(q *quay) *book {
 	})
 	b.received(b.ago(15.9), chronometer.Bench, "by hand; run down, balance free, hands at 7:52:10; up-and-down dial at 56")
 	b.by = benchHand
+	b.write(b.ago(15.85), chronometer.Stopped{Why: "run down before it arrived"})
 	b.lay(b.ago(15.8), chronometer.DialUp, "", "closed cupboard")
 	b.found(b.ago(12.1), "Run down, not broken: three days in a locked cabin. Chain sound. Detent spring straight. A trace of rust on the maintaining detent.")
 	b.write(b.ago(6.2), chronometer.WorkDone{

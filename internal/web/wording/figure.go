@@ -63,7 +63,7 @@ func Now(seen workshop.Seen) Known {
 	case seen.Pending && seen.Rating == nil:
 		return Known{Why: "being rated …"}
 	case seen.State.Motion != chronometer.Going:
-		if !seen.State.MotionKnown && seen.State.Motion == chronometer.StoodStill {
+		if seen.State.Motion == chronometer.NotKnown {
 			return Known{Why: "nothing is written of its going yet"}
 		}
 		return Known{Why: string(seen.State.Motion) + " since " + Day(seen.State.MotionSince, seen.Now)}
