@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"net/url"
+	"os"
 	"regexp"
 	"strings"
 	"testing"
@@ -956,5 +957,29 @@ func TestSentAgainAltered(t *testing.T) {
 	values.Set("text", "")
 	if got := hidden(t, parsed(t, text(t, v.postForm(address, values))), ".form"); got.Get("id") != values.Get("id") {
 		t.Error("a form with a mistake comes back under another ID")
+	}
+}
+
+// TestImportArnold36 brings the daily errors of Arnold's pocket chronometer
+// no. 36 at Greenwich, 1779 to 1780 (J. Arnold, An Account …, London 1780),
+// through the page and wants the 341 of them rated.
+func TestImportArnold36(t *testing.T) {
+	file, err := os.ReadFile("../../docs/examples/greenwich-1779.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	v := visit(t, emptyQuay(t))
+	v.follow(v.postForm("/instruments/new", url.Values{"by": {"E"}, "number": {"36"}, "make": {"pocket chronometer"}, "beat": {"other"}, "dial": {"12 h"}, "going_h": {"30"}}))
+	page := parsed(t, text(t, v.postFile("/instruments/36/import", map[string]string{"by": "E"}, "greenwich-1779.csv", file)))
+	if got := page.one(t, "main").words(); !strings.Contains(got, "341 rows, 341 new entries") || !strings.Contains(got, "337 of 341") {
+		t.Errorf("the preview says %.400q", got)
+	}
+	values := map[string]string{}
+	for _, e := range page.one(t, "form.bringing").all("input") {
+		values[e.attrs["name"]] = e.attrs["value"]
+	}
+	page = v.follow(v.postFile(page.one(t, "form.bringing").attrs["action"], values, "", nil))
+	if got := page.one(t, "main").words(); !strings.Contains(got, "losing 0.608 s") || !strings.Contains(got, "341 comparisons since 26 March 1779") {
+		t.Errorf("the instrument says %.600q", got)
 	}
 }
