@@ -140,7 +140,14 @@ func (p *ruled) conditions(r rating.Rating) {
 		if t.QuadraticKnown {
 			rows = append(rows, []string{"each °C² away from 20", signedRate(t.Quadratic, 5)})
 		}
-		rows = append(rows, []string{"forecast at", fmt.Sprintf("%.1f °C, as of late", t.ForecastC)})
+		if x := t.Extreme; x != nil {
+			way := "gains most"
+			if t.Quadratic.Mean > 0 {
+				way = "loses most"
+			}
+			rows = append(rows, []string{way + " at", fmt.Sprintf("%.1f °C ±%.1f", x.Mean, x.Half())})
+		}
+		rows = append(rows, []string{"forecast at", fmt.Sprintf("%.1f °C ±%.1f, as of late", t.ForecastC, 1.96*t.ForecastSD)})
 	}
 	for _, pos := range r.Positions {
 		rows = append(rows, []string{pos.Position + " against " + r.Position, rateWords(pos.Rate) + " a day more"})

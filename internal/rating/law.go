@@ -1,7 +1,5 @@
 package rating
 
-import "math"
-
 // Law is a rate as a function of temperature: Rate + Linear·u + Quadratic·u²,
 // u in °C above ReferenceC, all in s/d, positive gaining. The German form g0,
 // a, b about 15 °C has the opposite sign (Stechert (1894), §44).
@@ -29,54 +27,4 @@ func (l Law) Extreme() (c, rate float64, ok bool) {
 	}
 	c = l.ReferenceC - l.Linear/(2*l.Quadratic)
 	return c, l.At(c), true
-}
-
-// FitLaw returns the law of least squares through mean rates at temperatures,
-// about ReferenceC, and the standard deviation of one rate about it (0 for
-// three). It returns false for fewer than three rates or three temperatures.
-func FitLaw(c, rates []float64) (law Law, sd float64, ok bool) {
-	if len(c) != len(rates) {
-		panic("rating: temperatures and rates do not match")
-	}
-	var m [3][4]float64
-	for k, t := range c {
-		u := t - ReferenceC
-		row := [3]float64{1, u, u * u}
-		for i := range 3 {
-			for j := range 3 {
-				m[i][j] += row[i] * row[j]
-			}
-			m[i][3] += row[i] * rates[k]
-		}
-	}
-	for i := range 3 {
-		pivot := i
-		for j := i + 1; j < 3; j++ {
-			if math.Abs(m[j][i]) > math.Abs(m[pivot][i]) {
-				pivot = j
-			}
-		}
-		m[i], m[pivot] = m[pivot], m[i]
-		if len(c) < 3 || math.Abs(m[i][i]) < 1e-9 {
-			return Law{}, 0, false
-		}
-		for j := range 3 {
-			if j == i {
-				continue
-			}
-			f := m[j][i] / m[i][i]
-			for k := i; k < 4; k++ {
-				m[j][k] -= f * m[i][k]
-			}
-		}
-	}
-	law = Law{ReferenceC: ReferenceC, Rate: m[0][3] / m[0][0], Linear: m[1][3] / m[1][1], Quadratic: m[2][3] / m[2][2]}
-	sum := 0.0
-	for k, t := range c {
-		sum += math.Pow(rates[k]-law.At(t), 2)
-	}
-	if len(c) > 3 {
-		sd = math.Sqrt(sum / float64(len(c)-3))
-	}
-	return law, sd, true
 }

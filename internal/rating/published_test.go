@@ -91,47 +91,23 @@ func knoblich(t *testing.T) (c, rates []float64) {
 	return c, rates
 }
 
-// TestKnoblichFit: least squares over the seven decades without drift gives
-// g0 -0.846927, a -0.069356, b +0.011209, residual sd 0.132 on 4 degrees
-// (computed from the printed rates); the print gives a -0.061, b +0.011 for
-// fifteen decades.
-func TestKnoblichFit(t *testing.T) {
+// knoblichFit is the least squares law of the seven decades without drift:
+// g0 -0.846927, a -0.069356, b +0.011209, computed from the printed rates; the
+// print gives a -0.061, b +0.011 for fifteen decades.
+var knoblichFit = german(-0.846927, -0.069356, 0.011209)
+
+// TestKnoblichParabola: the exact parabola through decades 1, 2 and 4 gains
+// most at 17.817 °C, M -0.967285 losing.
+func TestKnoblichParabola(t *testing.T) {
 	c, rates := knoblich(t)
-	law, sd, ok := rating.FitLaw(c, rates)
-	if !ok {
-		t.Fatal("no fit")
-	}
-	at15 := law.About(15)
-	for _, v := range []struct {
-		what      string
-		got, want float64
-		tol       float64
-	}{
-		{"g0", -at15.Rate, -0.846927, 1e-6}, {"a", -at15.Linear, -0.069356, 1e-6}, {"b", -at15.Quadratic, 0.011209, 1e-6}, {"residual", sd, 0.132, 5e-4},
-	} {
-		if math.Abs(v.got-v.want) > v.tol {
-			t.Errorf("%s: %.6f, want %.6f", v.what, v.got, v.want)
+	law := german(-0.874670, -0.065755, 0.0116712)
+	for _, k := range []int{0, 1, 3} {
+		if d := law.At(c[k]) - rates[k]; math.Abs(d) > 2e-5 {
+			t.Errorf("decade %d: off by %.6f", k+1, d)
 		}
 	}
-	// The exact parabola through decades 1, 2 and 4.
-	law, _, ok = rating.FitLaw([]float64{c[0], c[1], c[3]}, []float64{rates[0], rates[1], rates[3]})
-	if !ok {
-		t.Fatal("no parabola")
-	}
-	at15 = law.About(15)
-	top, rate, _ := law.Extreme()
-	for _, v := range []struct {
-		what      string
-		got, want float64
-	}{
-		{"g0", -at15.Rate, -0.874670}, {"a", -at15.Linear, -0.065755}, {"b", -at15.Quadratic, 0.0116712}, {"T", top, 17.817}, {"M", -rate, -0.967285},
-	} {
-		if math.Abs(v.got-v.want) > 5e-4*math.Max(1, math.Abs(v.want)/10) {
-			t.Errorf("parabola %s: %.6f, want %.6f", v.what, v.got, v.want)
-		}
-	}
-	if _, _, ok := rating.FitLaw([]float64{10, 10, 20}, []float64{1, 2, 3}); ok {
-		t.Error("a parabola through two temperatures")
+	if top, rate, ok := law.Extreme(); !ok || math.Abs(top-17.817) > 1e-3 || math.Abs(-rate+0.967285) > 1e-5 {
+		t.Errorf("greatest gain at %.4f °C, %.6f s/d", top, rate)
 	}
 }
 
@@ -161,7 +137,7 @@ func TestEppnerVertex(t *testing.T) {
 // of the least squares fit within two of its own standard deviations.
 func TestKnoblichThroughTheEstimator(t *testing.T) {
 	c, rates := knoblich(t)
-	law, _, _ := rating.FitLaw(c, rates)
+	law := knoblichFit.About(rating.ReferenceC)
 	var h rating.History
 	e, day := 5.0, 0.0
 	for k := range c {
@@ -186,6 +162,9 @@ func TestKnoblichThroughTheEstimator(t *testing.T) {
 	}
 	if l := r.Temperature.Linear; math.Abs(l.Mean-law.Linear) > 2*l.SD {
 		t.Errorf("linear %.5f ± %.5f, least squares %.5f", l.Mean, l.SD, law.Linear)
+	}
+	if top, _, _ := law.Extreme(); r.Temperature.Extreme == nil || math.Abs(r.Temperature.Extreme.Mean-top) > 2*r.Temperature.Extreme.SD {
+		t.Errorf("greatest gain at %+v °C, least squares %.2f", r.Temperature.Extreme, top)
 	}
 }
 

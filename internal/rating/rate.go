@@ -352,6 +352,10 @@ func (e *estimate) coefficients(out *Rating) {
 			ForecastC: e.tempC, ForecastSD: e.tempSD,
 		}
 		law.LinearKnown, law.QuadraticKnown = law.Linear.SD < linearSD/2, law.Quadratic.SD < quadraticSD/2
+		if law.QuadraticKnown && law.Quadratic.Lo95*law.Quadratic.Hi95 > 0 {
+			extreme := e.extreme().interval()
+			law.Extreme = &extreme
+		}
 		if law.LinearKnown || law.QuadraticKnown {
 			out.Temperature = &law
 		}
@@ -359,6 +363,26 @@ func (e *estimate) coefficients(out *Rating) {
 	for _, p := range d.positions {
 		out.Positions = append(out.Positions, PositionRate{Position: p.position, Rate: coefficient(e.nodes, p.col).interval()})
 	}
+}
+
+// extreme returns the temperature at which the rate is greatest or least, °C,
+// its variance to first order in those of the coefficients.
+func (e *estimate) extreme() mixture {
+	i := e.design.linear
+	j := i + 1
+	m := make(mixture, 0, len(e.nodes))
+	for _, node := range e.nodes {
+		p := len(node.fit.Beta)
+		a, b, cov := node.fit.Beta[i], node.fit.Beta[j], node.fit.Cov
+		c, _, ok := Law{ReferenceC: ReferenceC, Linear: a, Quadratic: b}.Extreme()
+		if !ok {
+			continue
+		}
+		r := a / b
+		variance := (cov[i*p+i] - 2*r*cov[i*p+j] + r*r*cov[j*p+j]) / (4 * b * b)
+		m = append(m, gaussian{node.weight, c, math.Sqrt(max(variance, 0))})
+	}
+	return m
 }
 
 // changes tests each carriage: its change of rate gets a wide prior, so that

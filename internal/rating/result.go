@@ -136,7 +136,8 @@ type TemperatureLaw struct {
 	Quadratic      Interval // s/d per °C²
 	LinearKnown    bool     // its sd is under half that of its prior
 	QuadraticKnown bool
-	ForecastC      float64 // the temperature that the forecast takes
+	Extreme        *Interval // °C at which it gains or loses most; nil unless the quadratic is known to have a sign
+	ForecastC      float64   // the temperature that the forecast takes
 	ForecastSD     float64
 }
 

@@ -183,7 +183,14 @@ func laws(r *rating.Rating) []string {
 			ten := rating.Interval{Mean: 100 * t.Quadratic.Mean, SD: 100 * t.Quadratic.SD, Lo95: 100 * t.Quadratic.Lo95, Hi95: 100 * t.Quadratic.Hi95}
 			all = append(all, "Ten degrees from 20 °C, on either side alike: "+wording.Rate(ten).String()+" a day more.")
 		}
-		all = append(all, "The forecast takes "+wording.Degrees(t.ForecastC)+".")
+		if x := t.Extreme; x != nil {
+			way := "gains"
+			if t.Quadratic.Mean > 0 {
+				way = "loses"
+			}
+			all = append(all, fmt.Sprintf("It %s most at %.1f °C ±%.1f.", way, x.Mean, x.Half()))
+		}
+		all = append(all, fmt.Sprintf("The forecast takes %s ±%.1f, as of late.", wording.Degrees(t.ForecastC), 1.96*t.ForecastSD))
 	}
 	for _, position := range r.Positions {
 		all = append(all, wording.Upper(position.Position)+" against "+r.Position+": "+wording.Rate(position.Rate).String()+" a day.")
