@@ -257,7 +257,7 @@ func TestAgreesWithDense(t *testing.T) {
 			}
 		}
 		if readings < 3 || last-first < 0.1 {
-			t.Skip("nothing to rate")
+			return // nothing to rate
 		}
 		if !ok {
 			t.Fatal("no fit")
