@@ -21,6 +21,7 @@ lint:
 	go tool staticcheck ./...
 
 unit:
+	go test -count=1 ./internal # asks go list, which the test cache does not see
 	go test ./...
 
 race:

@@ -3,7 +3,7 @@
 
 Reads days, error and standard deviation of the readings from the file named
 and prints how long fit and smoothing took, without a forecast. The model is that
-of internal/rating without further columns: states error and rate, transition
+of internal/posterior without further columns: states error and rate, transition
 [[1, d], [0, 1]] over d days, process noise from white and random-walk frequency
 noise, one factor on the stated standard deviations, exactly diffuse start.
 """

@@ -3,6 +3,7 @@ package rating
 import (
 	"math"
 
+	"timeball/internal/posterior"
 	"timeball/internal/statespace"
 )
 
@@ -70,9 +71,9 @@ const (
 	reach    = 30
 )
 
-// screen marks in p.aside the readings that are blunders; obs are the
+// screen marks in p.Aside the readings that are blunders; obs are the
 // observations of the rows.
-func (p *problem) screen(obs []observation) {
+func screen(p *posterior.Problem, obs []observation) {
 	n := len(obs)
 	limit := min(int(mostAside*float64(n)), n-leastKept)
 	if limit <= 0 {
@@ -83,19 +84,19 @@ func (p *problem) screen(obs []observation) {
 	gain, cost := make([]float64, n), make([]float64, n)
 	for _, w := range screenW {
 		for _, r := range screenR {
-			u := at(w, r, 1)
-			clear(p.aside)
-			score, removed := u.logPrior(), 0
+			u := posterior.At(w, r, 1)
+			clear(p.Aside)
+			score, removed := u.LogPrior(), 0
 			for {
-				fit, ok := p.fit(u)
+				fit, ok := p.Fit(u)
 				if !ok {
 					score = math.Inf(-1)
 					break
 				}
-				deletions = p.ws.Deletions(deletions)
+				deletions = p.Workspace.Deletions(deletions)
 				for k, d := range deletions {
 					gain[k] = math.Inf(-1)
-					if p.aside[k] || obs[k].Upheld || math.IsInf(d.Var, 1) {
+					if p.Aside[k] || obs[k].Upheld || math.IsInf(d.Var, 1) {
 						continue
 					}
 					cost[k] = math.Log(blunderChance/(1-blunderChance)) + logSize(d.Residual, d.Var, obs[k].swapped())
@@ -107,18 +108,18 @@ func (p *problem) screen(obs []observation) {
 					break
 				}
 				for _, k := range out {
-					p.aside[k] = true
+					p.Aside[k] = true
 					score += cost[k]
 					removed++
 				}
 			}
 			if score > bestScore {
 				bestScore = score
-				copy(best, p.aside)
+				copy(best, p.Aside)
 			}
 		}
 	}
-	copy(p.aside, best)
+	copy(p.Aside, best)
 }
 
 // worst returns the row of the greatest positive gain, or in a long record all

@@ -1,9 +1,9 @@
 package rating
 
 import (
-	"math"
 	"slices"
 
+	"timeball/internal/posterior"
 	"timeball/internal/statespace"
 	"timeball/internal/timescale"
 )
@@ -22,15 +22,15 @@ func (e *estimate) curve(n int) []CurvePoint {
 		extra = append(extra, first+(d.end-first)*float64(i)/float64(n-1))
 	}
 	c := len(d.names) + 1
-	p := &problem{prior: e.problem.prior}
+	p := &posterior.Problem{Prior: e.problem.Prior}
 	k := 0
 	add := func(t, y, sd float64, aside bool) {
-		p.series.T = append(p.series.T, t)
-		p.series.Rows = append(p.series.Rows, make([]float64, c)...)
-		row := p.series.Rows[len(p.series.Rows)-c:]
+		p.Series.T = append(p.Series.T, t)
+		p.Series.Rows = append(p.Series.Rows, make([]float64, c)...)
+		row := p.Series.Rows[len(p.Series.Rows)-c:]
 		d.row(row, t, ReferenceC)
 		row[c-1] = y
-		p.sd, p.aside = append(p.sd, sd), append(p.aside, aside)
+		p.SD, p.Aside = append(p.SD, sd), append(p.Aside, aside)
 	}
 	for _, o := range e.used {
 		for ; k < len(extra) && extra[k] < o.t; k++ {
@@ -38,31 +38,31 @@ func (e *estimate) curve(n int) []CurvePoint {
 		}
 		add(o.t, o.y-e.offset, o.sd, false)
 	}
-	p.series.Cols, p.series.Var = c, make([]float64, len(p.series.T))
-	rates := make([]float64, 0, (c-1)*len(p.series.T))
+	p.Series.Cols, p.Series.Var = c, make([]float64, len(p.Series.T))
+	rates := make([]float64, 0, (c-1)*len(p.Series.T))
 	row := make([]float64, c-1)
-	for _, t := range p.series.T {
+	for _, t := range p.Series.T {
 		temp := ReferenceC
 		if d.temp != nil {
 			temp += d.temp.value(t)
 		}
 		rates = append(rates, d.rates(row, t, temp, d.positionAt(t))...)
 	}
-	levels, slopes := make([]mixture, len(p.series.T)), make([]mixture, len(p.series.T))
+	levels, slopes := make([]posterior.Mixture, len(p.Series.T)), make([]posterior.Mixture, len(p.Series.T))
 	for _, node := range heaviest(e.nodes, curveNodes) {
-		if _, ok := p.fit(node.u); !ok {
+		if _, ok := p.Fit(node.At); !ok {
 			continue
 		}
-		for i, s := range p.ws.Smooth(rates) {
-			levels[i] = append(levels[i], gaussian{node.weight, s.X, math.Sqrt(s.VarX)})
-			slopes[i] = append(slopes[i], gaussian{node.weight, s.R, math.Sqrt(s.VarR)})
+		for i, s := range p.Workspace.Smooth(rates) {
+			levels[i] = append(levels[i], node.Says(s.X, s.VarX))
+			slopes[i] = append(slopes[i], node.Says(s.R, s.VarR))
 		}
 	}
-	return e.points(p.series, levels, slopes, n)
+	return e.points(p.Series, levels, slopes, n)
 }
 
 // points turns the smoothed rows into the points of a curve, cut into runs.
-func (e *estimate) points(s statespace.Series, levels, slopes []mixture, n int) []CurvePoint {
+func (e *estimate) points(s statespace.Series, levels, slopes []posterior.Mixture, n int) []CurvePoint {
 	runs := e.runs()
 	stride := 1 + len(s.T)/(2*n)
 	var curve []CurvePoint
@@ -79,17 +79,17 @@ func (e *estimate) points(s statespace.Series, levels, slopes []mixture, n int) 
 			continue
 		}
 		curve = append(curve, CurvePoint{
-			At: at, Run: run, Error: levels[i].interval().plus(e.offset + e.rec.moved(at)), Rate: slopes[i].interval(),
+			At: at, Run: run, Error: levels[i].Interval().Plus(e.offset + e.rec.moved(at)), Rate: slopes[i].Interval(),
 		})
 	}
 	return curve
 }
 
 // heaviest returns the n nodes of the greatest weight.
-func heaviest(nodes []node, n int) []node {
+func heaviest(nodes []posterior.Node, n int) []posterior.Node {
 	sorted := slices.Clone(nodes)
-	slices.SortFunc(sorted, func(a, b node) int {
-		if a.weight > b.weight {
+	slices.SortFunc(sorted, func(a, b posterior.Node) int {
+		if a.Weight > b.Weight {
 			return -1
 		}
 		return 1

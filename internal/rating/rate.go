@@ -6,6 +6,7 @@ import (
 	"math"
 	"time"
 
+	"timeball/internal/posterior"
 	"timeball/internal/stability"
 	"timeball/internal/statespace"
 	"timeball/internal/timescale"
@@ -65,9 +66,9 @@ type estimate struct {
 	used    []observation
 	aside   []observation
 	design  *design
-	problem *problem
-	mode    point
-	nodes   []node
+	problem *posterior.Problem
+	mode    posterior.Point
+	nodes   []posterior.Node
 	offset  float64 // taken from y so that no digits are lost, s
 	tempC   float64 // temperature to come
 	tempSD  float64
@@ -82,10 +83,10 @@ func newEstimate(rec *record, going []int) (*estimate, error) {
 		all = append(all, rec.obs[k])
 	}
 	_, p := layOut(rec, all)
-	p.screen(all)
+	screen(p, all)
 	e := &estimate{rec: rec}
 	for k, o := range all {
-		if p.aside[k] {
+		if p.Aside[k] {
 			e.aside = append(e.aside, o)
 		} else {
 			e.used = append(e.used, o)
@@ -98,29 +99,29 @@ func newEstimate(rec *record, going []int) (*estimate, error) {
 		e.tempC, e.tempSD = e.design.temp.lately(e.design.end)
 	}
 	var ok bool
-	if e.mode, ok = e.problem.mode(); !ok {
+	if e.mode, ok = e.problem.Mode(); !ok {
 		return nil, fmt.Errorf("%w: no two of the %d lie in one run; compare again", ErrNotDetermined, len(e.used))
 	}
-	if e.nodes, ok = e.problem.nodes(e.mode); !ok {
+	if e.nodes, ok = e.problem.Nodes(e.mode); !ok {
 		return nil, fmt.Errorf("%w: they leave its noise open; compare again", ErrNotDetermined)
 	}
 	return e, nil
 }
 
 // layOut returns the columns for the observations and the problem they pose.
-func layOut(rec *record, obs []observation) (*design, *problem) {
+func layOut(rec *record, obs []observation) (*design, *posterior.Problem) {
 	t := make([]float64, len(obs))
 	for k, o := range obs {
 		t[k] = o.t
 	}
 	d := newDesign(rec, t)
 	c := len(d.names) + 1
-	p := &problem{prior: d.prior, aside: make([]bool, len(obs)), sd: make([]float64, len(obs))}
-	p.series = statespace.Series{T: t, Var: make([]float64, len(obs)), Rows: make([]float64, c*len(obs)), Cols: c}
+	p := &posterior.Problem{Prior: d.prior, Aside: make([]bool, len(obs)), SD: make([]float64, len(obs))}
+	p.Series = statespace.Series{T: t, Var: make([]float64, len(obs)), Rows: make([]float64, c*len(obs)), Cols: c}
 	for k, o := range obs {
-		d.row(p.series.Rows[k*c:], o.t, ReferenceC)
-		p.series.Rows[k*c+c-1] = o.y - obs[0].y
-		p.sd[k] = o.sd
+		d.row(p.Series.Rows[k*c:], o.t, ReferenceC)
+		p.Series.Rows[k*c+c-1] = o.y - obs[0].y
+		p.SD[k] = o.sd
 	}
 	return d, p
 }
@@ -133,29 +134,29 @@ func (e *estimate) now(out *Rating) {
 	standard := d.rates(make([]float64, n), d.end, ReferenceC, d.main)
 	lately := d.rates(make([]float64, n), d.end, e.tempC, d.last)
 	moved := e.rec.moved(out.Epoch)
-	var errors, rates, ratesNow mixture
-	var steadiness []weighed
+	var errors, rates, ratesNow posterior.Mixture
+	var steadiness []posterior.Weighed
 	for _, node := range e.nodes {
-		x, v := node.fit.Ahead(0, node.u.noise(), level)
-		errors = append(errors, gaussian{node.weight, x + e.offset + moved, math.Sqrt(v)})
-		r, v := node.fit.Rate(standard)
-		rates = append(rates, gaussian{node.weight, r, math.Sqrt(v)})
-		r, v = node.fit.Rate(lately)
-		ratesNow = append(ratesNow, gaussian{node.weight, r, math.Sqrt(v)})
-		q := node.u.noise()
+		x, v := node.Fit.Ahead(0, node.At.Noise(), level)
+		errors = append(errors, node.Says(x+e.offset+moved, v))
+		r, v := node.Fit.Rate(standard)
+		rates = append(rates, node.Says(r, v))
+		r, v = node.Fit.Rate(lately)
+		ratesNow = append(ratesNow, node.Says(r, v))
+		q := node.At.Noise()
 		if s, ok := stability.Steadiness(q.SigmaW, q.SigmaR); ok {
-			steadiness = append(steadiness, weighed{s, node.weight})
+			steadiness = append(steadiness, posterior.Weighed{Value: s, Weight: node.Weight})
 		}
 	}
-	out.Error, out.Rate, out.RateNow, out.Steadiness = errors.interval(), rates.interval(), ratesNow.interval(), spread(steadiness)
+	out.Error, out.Rate, out.RateNow, out.Steadiness = errors.Interval(), rates.Interval(), ratesNow.Interval(), posterior.Spread(steadiness)
 	// No standard deviation is known better than its readings allow.
 	if least := out.Steadiness.Mean / math.Sqrt(2*float64(len(e.used))); out.Steadiness.SD < least {
 		out.Steadiness = Interval{Mean: out.Steadiness.Mean, SD: least, Lo95: out.Steadiness.Mean - 1.96*least, Hi95: out.Steadiness.Mean + 1.96*least}
 	}
-	var mean point
+	var mean posterior.Point
 	for _, node := range e.nodes {
 		for i := range mean {
-			mean[i] += node.weight * node.u[i]
+			mean[i] += node.Weight * node.At[i]
 		}
 	}
 	sd := 0.0
@@ -198,32 +199,32 @@ func (r *Rating) broken(at time.Time) bool { return !r.KnownUntil.IsZero() && !a
 
 // ahead returns the error at an instant h days after the epoch.
 func (e *estimate) ahead(at time.Time, h float64, told *float64) Interval {
-	return e.net(h, e.temperatures(h, told)).interval().plus(e.offset + e.rec.moved(at))
+	return e.net(h, e.temperatures(h, told)).Interval().Plus(e.offset + e.rec.moved(at))
 }
 
 // temperatures returns the mean temperature of the h days to come. Unless it
 // is told, its doubt enters by the three-point rule: the mean and the mean ± √3
 // standard deviations, weighted 2/3, 1/6, 1/6.
-func (e *estimate) temperatures(h float64, told *float64) []gaussian {
+func (e *estimate) temperatures(h float64, told *float64) []posterior.Gaussian {
 	if e.design.temp != nil {
 		if told != nil {
-			return []gaussian{{weight: 1, mean: *told}}
+			return []posterior.Gaussian{{Weight: 1, Mean: *told}}
 		}
 		if sd := math.Sqrt(3) * e.tempSD * (1 - math.Exp(-h/recentD)); sd > 0 {
-			return []gaussian{{weight: 2. / 3, mean: e.tempC}, {weight: 1. / 6, mean: e.tempC - sd}, {weight: 1. / 6, mean: e.tempC + sd}}
+			return []posterior.Gaussian{{Weight: 2. / 3, Mean: e.tempC}, {Weight: 1. / 6, Mean: e.tempC - sd}, {Weight: 1. / 6, Mean: e.tempC + sd}}
 		}
 	}
-	return []gaussian{{weight: 1, mean: e.tempC}}
+	return []posterior.Gaussian{{Weight: 1, Mean: e.tempC}}
 }
 
 // net returns the error h days after the epoch less offset and known moves.
-func (e *estimate) net(h float64, temps []gaussian) mixture {
-	m := make(mixture, 0, len(temps)*len(e.nodes))
+func (e *estimate) net(h float64, temps []posterior.Gaussian) posterior.Mixture {
+	m := make(posterior.Mixture, 0, len(temps)*len(e.nodes))
 	for _, temp := range temps {
-		row := e.design.row(e.row, e.design.end+h, temp.mean)
+		row := e.design.row(e.row, e.design.end+h, temp.Mean)
 		for _, node := range e.nodes {
-			x, v := node.fit.Ahead(h, node.u.noise(), row)
-			m = append(m, gaussian{temp.weight * node.weight, x, math.Sqrt(v)})
+			x, v := node.Fit.Ahead(h, node.At.Noise(), row)
+			m = append(m, posterior.Gaussian{Weight: temp.Weight * node.Weight, Mean: x, SD: math.Sqrt(v)})
 		}
 	}
 	return m
@@ -238,7 +239,7 @@ func (e *estimate) track(epoch time.Time, told *float64) Track {
 	t := Track{Epoch: epoch}
 	atEpoch := e.rec.moved(epoch)
 	for _, h := range trackDays {
-		t.Ahead = append(t.Ahead, TrackPoint{Days: h, Error: e.net(h, e.temperatures(h, told)).interval().plus(e.offset + atEpoch)})
+		t.Ahead = append(t.Ahead, TrackPoint{Days: h, Error: e.net(h, e.temperatures(h, told)).Interval().Plus(e.offset + atEpoch)})
 	}
 	for _, ev := range e.rec.events {
 		if ev.Kind == HandsMoved && ev.At.After(epoch) {
@@ -255,8 +256,8 @@ func (e *estimate) byNode(out *Rating, opt Options) {
 	n := len(d.names)
 	type combination struct {
 		t, weight, row []float64
-		parts          mixture
-		done           func(mixture)
+		parts          posterior.Mixture
+		done           func(posterior.Mixture)
 	}
 	var all []*combination
 	for i, at := range opt.At {
@@ -265,11 +266,11 @@ func (e *estimate) byNode(out *Rating, opt Options) {
 			moved := e.offset + e.rec.moved(at)
 			all = append(all, &combination{
 				t: []float64{t}, weight: []float64{1}, row: d.row(make([]float64, n), t, ReferenceC),
-				done: func(m mixture) {
+				done: func(m posterior.Mixture) {
 					for k := range m {
-						m[k].mean += moved
+						m[k].Mean += moved
 					}
-					out.Asked[i] = Forecast{At: at, Error: m.interval()}
+					out.Asked[i] = Forecast{At: at, Error: m.Interval()}
 				},
 			})
 		}
@@ -289,19 +290,19 @@ func (e *estimate) byNode(out *Rating, opt Options) {
 		}
 		all = append(all, &combination{
 			t: []float64{a, b}, weight: []float64{-1 / (b - a), 1 / (b - a)}, row: row,
-			done: func(m mixture) { run.Rate = m.interval() },
+			done: func(m posterior.Mixture) { run.Rate = m.Interval() },
 		})
 	}
 	for _, node := range e.nodes {
 		if len(all) == 0 {
 			break
 		}
-		if _, ok := e.problem.fit(node.u); !ok {
+		if _, ok := e.problem.Fit(node.At); !ok {
 			continue
 		}
 		for _, c := range all {
-			x, v := e.problem.ws.Combination(c.t, c.weight, c.row)
-			c.parts = append(c.parts, gaussian{node.weight, x, math.Sqrt(v)})
+			x, v := e.problem.Workspace.Combination(c.t, c.weight, c.row)
+			c.parts = append(c.parts, node.Says(x, v))
 		}
 	}
 	for _, c := range all {
@@ -333,11 +334,11 @@ func (e *estimate) runs() []RunRate {
 }
 
 // coefficient returns the posterior of one regression coefficient.
-func coefficient(nodes []node, col int) mixture {
-	m := make(mixture, 0, len(nodes))
+func coefficient(nodes []posterior.Node, col int) posterior.Mixture {
+	m := make(posterior.Mixture, 0, len(nodes))
 	for _, node := range nodes {
-		p := len(node.fit.Beta)
-		m = append(m, gaussian{node.weight, node.fit.Beta[col], math.Sqrt(max(0, node.fit.Cov[col*p+col]))})
+		p := len(node.Fit.Beta)
+		m = append(m, node.Says(node.Fit.Beta[col], node.Fit.Cov[col*p+col]))
 	}
 	return m
 }
@@ -348,12 +349,12 @@ func (e *estimate) coefficients(out *Rating) {
 	d := e.design
 	if d.linear >= 0 {
 		law := TemperatureLaw{
-			Linear: coefficient(e.nodes, d.linear).interval(), Quadratic: coefficient(e.nodes, d.linear+1).interval(),
+			Linear: coefficient(e.nodes, d.linear).Interval(), Quadratic: coefficient(e.nodes, d.linear+1).Interval(),
 			ForecastC: e.tempC, ForecastSD: e.tempSD,
 		}
 		law.LinearKnown, law.QuadraticKnown = law.Linear.SD < linearSD/2, law.Quadratic.SD < quadraticSD/2
 		if law.QuadraticKnown && law.Quadratic.Lo95*law.Quadratic.Hi95 > 0 {
-			extreme := e.extreme().interval()
+			extreme := e.extreme().Interval()
 			law.Extreme = &extreme
 		}
 		if law.LinearKnown || law.QuadraticKnown {
@@ -361,26 +362,26 @@ func (e *estimate) coefficients(out *Rating) {
 		}
 	}
 	for _, p := range d.positions {
-		out.Positions = append(out.Positions, PositionRate{Position: p.position, Rate: coefficient(e.nodes, p.col).interval()})
+		out.Positions = append(out.Positions, PositionRate{Position: p.position, Rate: coefficient(e.nodes, p.col).Interval()})
 	}
 }
 
 // extreme returns the temperature at which the rate is greatest or least, °C,
 // its variance to first order in those of the coefficients.
-func (e *estimate) extreme() mixture {
+func (e *estimate) extreme() posterior.Mixture {
 	i := e.design.linear
 	j := i + 1
-	m := make(mixture, 0, len(e.nodes))
+	m := make(posterior.Mixture, 0, len(e.nodes))
 	for _, node := range e.nodes {
-		p := len(node.fit.Beta)
-		a, b, cov := node.fit.Beta[i], node.fit.Beta[j], node.fit.Cov
+		p := len(node.Fit.Beta)
+		a, b, cov := node.Fit.Beta[i], node.Fit.Beta[j], node.Fit.Cov
 		c, _, ok := Law{ReferenceC: ReferenceC, Linear: a, Quadratic: b}.Extreme()
 		if !ok {
 			continue
 		}
 		r := a / b
 		variance := (cov[i*p+i] - 2*r*cov[i*p+j] + r*r*cov[j*p+j]) / (4 * b * b)
-		m = append(m, gaussian{node.weight, c, math.Sqrt(max(variance, 0))})
+		m = append(m, node.Says(c, variance))
 	}
 	return m
 }
@@ -394,25 +395,25 @@ func (e *estimate) changes() []Change {
 		if !s.rate || s.kind != Carried || s.t > e.design.end {
 			continue
 		}
-		usual := e.problem.prior.SD[s.col]
-		e.problem.prior.SD[s.col] = testedRateSD
-		if mode, ok := e.problem.mode(); ok {
-			if nodes, ok := e.problem.nodes(mode); ok {
+		usual := e.problem.Prior.SD[s.col]
+		e.problem.Prior.SD[s.col] = testedRateSD
+		if mode, ok := e.problem.Mode(); ok {
+			if nodes, ok := e.problem.Nodes(mode); ok {
 				m := coefficient(nodes, s.col)
-				changes = append(changes, Change{At: s.at, Kind: s.kind, Rate: m.interval(), P: m.twoSided()})
+				changes = append(changes, Change{At: s.at, Kind: s.kind, Rate: m.Interval(), P: m.TwoSided()})
 			}
 		}
-		e.problem.prior.SD[s.col] = usual
+		e.problem.Prior.SD[s.col] = usual
 	}
 	return changes
 }
 
 // centre returns the posterior mean of the noise, in logarithms.
-func (e *estimate) centre() point {
-	var mean point
+func (e *estimate) centre() posterior.Point {
+	var mean posterior.Point
 	for _, node := range e.nodes {
 		for i := range mean {
-			mean[i] += node.weight * node.u[i]
+			mean[i] += node.Weight * node.At[i]
 		}
 	}
 	return mean
@@ -422,10 +423,10 @@ func (e *estimate) centre() point {
 // aside with its reason, at the centre of the noise.
 func (e *estimate) readings(out *Rating) {
 	u := e.centre()
-	if _, ok := e.problem.fit(u); !ok {
+	if _, ok := e.problem.Fit(u); !ok {
 		return
 	}
-	for k, del := range e.problem.ws.Deletions(nil) {
+	for k, del := range e.problem.Workspace.Deletions(nil) {
 		o := e.used[k]
 		if math.IsInf(del.Var, 1) { // alone in its run, nothing speaks against it
 			del = statespace.Deletion{Var: math.Pow(e.used[k].sd, 2)}
@@ -440,7 +441,7 @@ func (e *estimate) readings(out *Rating) {
 	n := len(e.design.names)
 	kappa := math.Exp(u[2])
 	for _, o := range e.aside {
-		x, v := e.problem.ws.Combination([]float64{o.t}, []float64{1}, e.design.row(make([]float64, n), o.t, ReferenceC))
+		x, v := e.problem.Workspace.Combination([]float64{o.t}, []float64{1}, e.design.row(make([]float64, n), o.t, ReferenceC))
 		s := SetAside{Ref: o.Ref, At: o.At, ErrorS: o.read, ResidualS: o.y - e.offset - x}
 		v += kappa * kappa * o.sd * o.sd
 		s.SDS = math.Sqrt(v)

@@ -5,25 +5,15 @@ import (
 	"sort"
 	"time"
 
+	"timeball/internal/posterior"
 	"timeball/internal/timescale"
 )
 
 // ErrThin marks a history with too few comparisons for a rating.
 var ErrThin = errors.New("too few comparisons for a rating")
 
-// Interval is an estimate with its doubt: mean, standard deviation and the
-// central 95% interval, which need not be symmetric.
-type Interval struct {
-	Mean, SD, Lo95, Hi95 float64
-}
-
-// Half returns the greater half width of the 95% interval.
-func (i Interval) Half() float64 { return max(i.Hi95-i.Mean, i.Mean-i.Lo95) }
-
-// plus returns the interval moved by s.
-func (i Interval) plus(s float64) Interval {
-	return Interval{Mean: i.Mean + s, SD: i.SD, Lo95: i.Lo95 + s, Hi95: i.Hi95 + s}
-}
+// Interval is an estimate with its doubt.
+type Interval = posterior.Interval
 
 // Rating is what the comparisons say.
 type Rating struct {
