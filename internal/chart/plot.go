@@ -2,6 +2,7 @@ package chart
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"timeball/internal/chart/pen"
@@ -42,10 +43,28 @@ type axis struct {
 
 func (a axis) empty() bool { return len(a.core)+len(a.stray) == 0 }
 
+// reach is how many heights of the line its band may add on either side: a
+// line that is nearly level must not make its band fill the frame.
+func (a axis) reach() float64 {
+	if len(a.core) == 0 || len(a.bands) == 0 {
+		return 0
+	}
+	widths := make([]float64, 0, len(a.bands)/2)
+	for i := 0; i+1 < len(a.bands); i += 2 {
+		widths = append(widths, a.bands[i+1]-a.bands[i])
+	}
+	slices.Sort(widths)
+	line := slices.Max(a.core) - slices.Min(a.core)
+	if typical := widths[len(widths)/2]; typical > line && line > 0 {
+		return math.Max(1.5, typical/line)
+	}
+	return 1.5
+}
+
 // height returns the range of the values shown: bands and strays only as far
 // as they leave the curve legible.
 func (a axis) height() (lo, hi float64) {
-	lo, hi = fit(a.core, a.bands, 1.5, a.least)
+	lo, hi = fit(a.core, a.bands, a.reach(), a.least)
 	if len(a.core) == 0 {
 		return fit(a.stray, nil, 0, a.least)
 	}

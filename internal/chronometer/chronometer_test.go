@@ -181,6 +181,19 @@ func TestAdmits(t *testing.T) {
 			return f
 		}, "not both"},
 		{"hot", func(*book) {}, 2, func(*book) chronometer.Fact { return chronometer.Temperature{TempC: 200} }, "outside"},
+		{"sent while going", func(b *book) { b.write(1, compared(1)) }, 2, func(*book) chronometer.Fact { return chronometer.Sent{} }, "stop it"},
+		{"sent with the balance free", func(b *book) { b.write(1, chronometer.Stopped{Why: "for carriage"}) }, 2,
+			func(*book) chronometer.Fact { return chronometer.Sent{} }, "have it held"},
+		{"sent in its gimbals", func(b *book) {
+			b.write(1, chronometer.Held{With: chronometer.Brake})
+			b.write(1.1, chronometer.IntoGimbals{})
+		}, 2, func(*book) chronometer.Fact { return chronometer.Sent{} }, "must not travel"},
+		{"wound on the way", func(b *book) {
+			b.write(1, chronometer.Held{With: chronometer.Brake})
+			b.write(1.1, chronometer.Sent{})
+		}, 2, func(*book) chronometer.Fact { return chronometer.Wound{} }, "received first"},
+		{"hands moved by part of a minute", func(*book) {}, 2, func(*book) chronometer.Fact { return chronometer.Moved{ByS: 17} }, "whole minutes"},
+		{"afternoon on a twelve-hour dial", func(*book) {}, 2, func(*book) chronometer.Fact { return chronometer.ReadDial(13.5 * 3600) }, "does not show 13:30:00"},
 		{"the first comparison of all", func(*book) {}, 2, func(*book) chronometer.Fact { return compared(1) }, ""},
 		{"right", func(b *book) { b.write(1, chronometer.Stopped{Why: "run down"}) }, 2,
 			func(*book) chronometer.Fact { return chronometer.Started{} }, ""},

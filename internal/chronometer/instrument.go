@@ -2,6 +2,7 @@ package chronometer
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"timeball/internal/clock"
@@ -131,6 +132,23 @@ func (i Instrument) WindEveryH() float64 {
 		return 168
 	}
 	return 24
+}
+
+// Fits returns nil if a fact can be told of the instrument: its dial shows
+// what was read, and the minute hand, which must agree with the seconds hand,
+// was moved by whole minutes.
+func (i Instrument) Fits(f Fact) error {
+	switch f := f.(type) {
+	case Moved:
+		if math.Mod(f.ByS, 60) != 0 {
+			return fmt.Errorf("%w: %s s is not whole minutes, and the minute hand must agree with the seconds hand, which is never touched; move it by whole minutes, or write hands set if the amount is not known", ErrRefused, number(f.ByS))
+		}
+	case Compared:
+		if r, ok := f.Reading(); ok && i.Dial == Twelve && r >= 13*3600 {
+			return fmt.Errorf("%w: a dial of twelve hours does not show %s; write what it shows", ErrRefused, r)
+		}
+	}
+	return nil
 }
 
 func (i Instrument) check() error {

@@ -3,11 +3,8 @@ package chronometer
 import (
 	"errors"
 	"fmt"
-	"math"
 	"slices"
 	"time"
-
-	"timeball/internal/clock"
 )
 
 // ErrRefused marks an entry that is whole in itself but does not fit the
@@ -172,9 +169,7 @@ func (b Logbook) Admits(e Entry, now time.Time) error {
 			return refuse("the comparison is in use already")
 		}
 	case Moved:
-		if math.Mod(fact.ByS, 60) != 0 {
-			return refuse("%s s is not whole minutes, and the minute hand must agree with the seconds hand, which is never touched; move it by whole minutes, or write hands set if the amount is not known", number(fact.ByS))
-		}
+		return b.fits(fact)
 	case Owner:
 		if _, ok := b.Owner(); !ok && b.Len() > 0 {
 			return refuse("this is the logbook of an instrument; enter the owner among the owners")
@@ -182,21 +177,35 @@ func (b Logbook) Admits(e Entry, now time.Time) error {
 	case Sent:
 		return b.admitsCarriage(e)
 	case Compared:
-		if i, ok := b.Instrument(); ok && fact.Dial != nil && i.Dial == Twelve && *fact.Dial >= 13*3600 {
-			return refuse("a dial of twelve hours does not show %s; write what it shows", clock.DialReading(*fact.Dial))
+		if err := b.fits(fact); err != nil {
+			return err
 		}
 		return b.admitsMotion(e)
-	case Wound, Set, Regulated, Started, Stopped, Held, Released:
+	case Wound, Set, Regulated, Started, Stopped, Held, Released, IntoGimbals:
 		return b.admitsMotion(e)
 	}
 	return nil
+}
+
+// fits holds a fact against the particulars of the instrument, if there are any.
+func (b Logbook) fits(f Fact) error {
+	i, ok := b.Instrument()
+	if !ok {
+		return nil
+	}
+	return i.Fits(f)
 }
 
 // admitsCarriage holds a sending against how the instrument stood: it never
 // leaves going, nor in its gimbals.
 func (b Logbook) admitsCarriage(e Entry) error {
 	before := b.StateAt(e.At)
+	i, _ := b.Instrument()
 	switch {
+	case before.Station == Carriage:
+		return fmt.Errorf("%w: it is on its way since %s; write that it was received first", ErrRefused, when(before.StationSince))
+	case before.Motion == StoodStill && i.Make == BoxChronometer:
+		return fmt.Errorf("%w: at %s its balance was free; have it held and the instrument packed before it is sent, and write these first", ErrRefused, when(e.At))
 	case before.Motion == Going:
 		return fmt.Errorf("%w: at %s it goes; stop it, hold the balance and pack it before it is sent, and write these first", ErrRefused, when(e.At))
 	case before.GimbalsSet && before.InGimbals:
@@ -210,6 +219,9 @@ func (b Logbook) admitsMotion(e Entry) error {
 	before := b.StateAt(e.At)
 	refuse := func(remedy string) error {
 		return fmt.Errorf("%w: at %s it stood %s since %s; %s", ErrRefused, when(e.At), before.Motion, when(before.MotionSince), remedy)
+	}
+	if before.Station == Carriage {
+		return fmt.Errorf("%w: it is on its way since %s; write that it was received first", ErrRefused, when(before.StationSince))
 	}
 	still := before.Motion == StoodStill || before.Motion == BalanceHeld
 	switch e.Fact.(type) {

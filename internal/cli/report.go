@@ -55,7 +55,7 @@ func rateWords(i rating.Interval) string {
 func report(w io.Writer, name string, r rating.Rating, now time.Time) error {
 	var p ruled
 	p.rule("═")
-	fmt.Fprintf(&p, "%s: %d comparisons, %d used\n", name, r.Comparisons, r.Used)
+	fmt.Fprintf(&p, "%s: %s, %d used\n", name, counted(r.Comparisons, "comparison"), r.Used)
 	p.rule("═")
 	var place []string
 	if r.Tempered {
@@ -71,7 +71,7 @@ func report(w io.Writer, name string, r rating.Rating, now time.Time) error {
 	if math.Abs(r.RateNow.Mean-r.Rate.Mean) > 0.005 {
 		lines = append(lines, []string{"", rateWords(r.RateNow) + " a day", "as it has been kept of late"})
 	}
-	lines = append(lines, []string{"Steadiness", clock.Rate(r.Steadiness.Mean).Size(r.Steadiness.Half()) + " " + clock.Rate(0).HalfWidth(r.Steadiness.Half()) + " a day", "usual change of the daily rate from week to week"})
+	lines = append(lines, []string{"Steadiness", fmt.Sprintf("%.2f s a day", r.Steadiness.Mean), fmt.Sprintf("its change from week to week, usually; %.2f to %.2f (95%%)", r.Steadiness.Lo95, r.Steadiness.Hi95)})
 	p.rows(lines)
 	for _, s := range r.Warnings {
 		fmt.Fprintf(&p, "\n%s\n", wrap(s))
@@ -121,7 +121,7 @@ func (p *ruled) runs(r rating.Rating) {
 		if run.Known {
 			rate = rateWords(run.Rate) + " a day"
 		}
-		rows = append(rows, []string{run.From.Format(date) + " to " + run.To.Format(date), fmt.Sprintf("%d comparisons", run.Comparisons), rate})
+		rows = append(rows, []string{run.From.Format(date) + " to " + run.To.Format(date), counted(run.Comparisons, "comparison"), rate})
 	}
 	p.rows(rows)
 }
@@ -160,6 +160,14 @@ func (p *ruled) conditions(r rating.Rating) {
 		rows = append(rows, []string{"carried " + c.At.Format(date), fmt.Sprintf("%s: by %s a day, p %.2g", verdict, rateWords(c.Rate), c.P)})
 	}
 	p.rows(rows)
+}
+
+// counted returns "1 comparison", "2 comparisons".
+func counted(n int, what string) string {
+	if n != 1 {
+		what += "s"
+	}
+	return fmt.Sprintf("%d %s", n, what)
 }
 
 // signedRate prints a small coefficient in words to the digits given.

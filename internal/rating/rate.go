@@ -42,7 +42,7 @@ func Rate(h History, opt Options) (Rating, error) {
 	out.Used = len(e.used)
 	out.Epoch = e.used[len(e.used)-1].At
 	out.Position, out.Tempered = e.design.main, e.design.temp != nil
-	out.KnownUntil = e.rec.brokenAfter(out.Epoch)
+	out.KnownUntil, out.BrokenBy = e.rec.brokenAfter(out.Epoch)
 	e.now(&out)
 	e.forecasts(&out, opt)
 	e.byNode(&out, opt)
@@ -151,7 +151,7 @@ func (e *estimate) now(out *Rating) {
 	out.Error, out.Rate, out.RateNow, out.Steadiness = errors.Interval(), rates.Interval(), ratesNow.Interval(), posterior.Spread(steadiness)
 	// No standard deviation is known better than its readings allow.
 	if least := out.Steadiness.Mean / math.Sqrt(2*float64(len(e.used))); out.Steadiness.SD < least {
-		out.Steadiness = Interval{Mean: out.Steadiness.Mean, SD: least, Lo95: out.Steadiness.Mean - 1.96*least, Hi95: out.Steadiness.Mean + 1.96*least}
+		out.Steadiness = Interval{Mean: out.Steadiness.Mean, SD: least, Lo95: max(0, out.Steadiness.Mean-1.96*least), Hi95: out.Steadiness.Mean + 1.96*least}
 	}
 	var mean posterior.Point
 	for _, node := range e.nodes {
@@ -435,14 +435,14 @@ func (e *estimate) readings(out *Rating) {
 	}
 	for _, o := range e.rec.obs {
 		if o.inGone {
-			out.SetAside = append(out.SetAside, SetAside{Ref: o.Ref, At: o.At, ErrorS: o.read, Reason: "read while it stood stopped"})
+			out.SetAside = append(out.SetAside, SetAside{Ref: o.Ref, At: o.At, ErrorS: o.read, ReadSDS: o.sd, Reason: "read while it stood stopped"})
 		}
 	}
 	n := len(e.design.names)
 	kappa := math.Exp(u[2])
 	for _, o := range e.aside {
 		x, v := e.problem.Workspace.Combination([]float64{o.t}, []float64{1}, e.design.row(make([]float64, n), o.t, ReferenceC))
-		s := SetAside{Ref: o.Ref, At: o.At, ErrorS: o.read, ResidualS: o.y - e.offset - x}
+		s := SetAside{Ref: o.Ref, At: o.At, ErrorS: o.read, ReadSDS: o.sd, ResidualS: o.y - e.offset - x}
 		v += kappa * kappa * o.sd * o.sd
 		s.SDS = math.Sqrt(v)
 		s.SlipS, s.Reason = nameSlip(o, s.ResidualS, v)
@@ -464,7 +464,7 @@ func (e *estimate) warn(out *Rating) {
 		}
 	}
 	if !out.KnownUntil.IsZero() {
-		say("On %s it was stopped, started, set or altered, and it has not been compared since: its error is not known from then on.", out.KnownUntil.Format("2 Jan 2006"))
+		say("On %s: %s. It has not been compared since, and its error is not known from then on.", out.KnownUntil.Format("2 Jan 2006"), out.BrokenBy)
 	}
 	for k, o := range e.used {
 		if k < len(out.Residuals) && o.Upheld && math.Abs(out.Residuals[k].ResidualS) > 5*out.Residuals[k].SDS {

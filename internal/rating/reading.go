@@ -104,17 +104,17 @@ func (rec *record) moved(at time.Time) float64 {
 
 // brokenAfter returns when, after the epoch, the error ceased to be known: it
 // was stopped, begun anew or altered. It is zero if it was not.
-func (rec *record) brokenAfter(epoch time.Time) time.Time {
+func (rec *record) brokenAfter(epoch time.Time) (time.Time, EventKind) {
 	for _, e := range rec.events {
 		if !e.At.After(epoch) {
 			continue
 		}
 		switch e.Kind {
 		case Started, Stopped, HandsSet, Regulated, Serviced:
-			return e.At
+			return e.At, e.Kind
 		}
 	}
-	return time.Time{}
+	return time.Time{}, ""
 }
 
 // going returns the indices of the observations that were read while it went.

@@ -23,6 +23,7 @@ type Rating struct {
 	Unrecorded  []UnrecordedMove
 	Epoch       time.Time // the last used comparison
 	KnownUntil  time.Time // when it was stopped, started, set or altered after the epoch; zero: it goes on
+	BrokenBy    EventKind // what was done then
 	Error       Interval  // s at the epoch
 	Rate        Interval  // s/d at the epoch, at ReferenceC and in the position most used
 	RateNow     Interval  // s/d at the epoch, at the temperature and in the position of late
@@ -96,6 +97,7 @@ type SetAside struct {
 	Ref       string
 	At        time.Time
 	ErrorS    float64 // as read, s, nearest to what was expected
+	ReadSDS   float64 // stated standard deviation of the reading, s
 	ResidualS float64 // as read minus what the others say, s
 	SDS       float64 // standard deviation of ResidualS
 	SlipS     float64 // the slip it is taken for, 0 if none

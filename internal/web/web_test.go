@@ -347,7 +347,7 @@ func TestInstrument(t *testing.T) {
 	}
 	near(t, figures[0].words(), "fast", q.instruments[0].line.error(q.now))
 	near(t, figures[1].one(t, "b").words()+" "+figures[1].one(t, "span").words(), "losing", -0.83)
-	if got := figures[2].words(); !regexp.MustCompile(`0\.\d+ s ±0\.\d+ a day$`).MatchString(got) {
+	if got := figures[2].words(); !regexp.MustCompile(`0\.\d+ s a day, 0\.\d+ to 0\.\d+$`).MatchString(got) {
 		t.Errorf("steadiness: %q", got)
 	}
 	if n := len(page.all(".chart-wide")); n != 4 {

@@ -18,6 +18,9 @@ var (
 	ErrBrokenOff    = errors.New("the error of the dial is not known")
 )
 
+// mostOff is how far the instant told may lie from the one found, s.
+const mostOff = 3 * 3600
+
 // Fix is UTC found from a dial.
 type Fix struct {
 	UTC        time.Time
@@ -46,9 +49,9 @@ func Correct(book ratebook.Book, dial clock.Dial, reading clock.DialReading, at 
 		}
 		e := r.Asked[0].Error
 		read := float64(dial.Error(reading, at, clock.DialError(e.Mean)))
-		// A dial repeats: beyond a quarter of its hours another reading is as near.
-		if off := read - e.Mean; math.Abs(off) > dial.Modulus()/4 {
-			return Fix{}, fmt.Errorf("%w: the dial reads %.1f h from %s; give the instant at which it was read, to within three hours", ErrFarOff, math.Abs(off)/3600, at.Format(time.RFC3339))
+		// A dial repeats, and a slip of hours must not pass for a reading.
+		if off := read - e.Mean; math.Abs(off) > mostOff {
+			return Fix{}, fmt.Errorf("%w: the dial reads %.1f h from %s; give the instant at which it was read, to within three hours, or the reading of the dial", ErrFarOff, math.Abs(off)/3600, at.Format(time.RFC3339))
 		}
 		shift := func(s float64) time.Time {
 			return at.Add(time.Duration(math.Round((read - s) * 1e9))).Truncate(time.Microsecond)

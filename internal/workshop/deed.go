@@ -70,7 +70,7 @@ func (w *Workshop) WriteOnce(ctx context.Context, id chronometer.ID, by string, 
 			return chronometer.Entry{}, fmt.Errorf("%w: the particulars were written anew since this was begun; look at them, then send it once more", chronometer.ErrRefused)
 		}
 	}
-	if err := book.Admits(e, e.Written); err != nil {
+	if err := errors.Join(book.Admits(e, e.Written), w.single(ctx, e)); err != nil {
 		return chronometer.Entry{}, err
 	}
 	err = w.db.Add(ctx, []chronometer.Entry{e})
@@ -148,10 +148,36 @@ func (w *Workshop) open(ctx context.Context, by string, fact chronometer.Fact) (
 	id := w.db.NewID(w.now())
 	e := w.entry(id, by, id, time.Time{}, fact)
 	e.At = e.Written
-	if err := e.Check(); err != nil {
+	if err := errors.Join(e.Check(), w.single(ctx, e)); err != nil {
 		return "", err
 	}
 	return id, w.db.Add(ctx, []chronometer.Entry{e})
+}
+
+// single refuses particulars that another instrument has: the same number of
+// the same maker.
+func (w *Workshop) single(ctx context.Context, e chronometer.Entry) error {
+	i, ok := e.Fact.(chronometer.Instrument)
+	if !ok {
+		return nil
+	}
+	subjects, err := w.db.Subjects(ctx)
+	if err != nil {
+		return err
+	}
+	for _, s := range subjects {
+		if s.Kind != chronometer.KindEntered || s.ID == e.Subject {
+			continue
+		}
+		other, err := w.instrument(ctx, s)
+		if err != nil {
+			return err
+		}
+		if other.Number == i.Number && other.Maker == i.Maker {
+			return fmt.Errorf("%w: number %s of this maker is entered already; open it from the room, or write the maker's name that tells the two apart", chronometer.ErrRefused, i.Number)
+		}
+	}
+	return nil
 }
 
 // Preview reads a rate book and tells what bringing it in would do; nothing is
@@ -192,6 +218,7 @@ func (w *Workshop) gather(book chronometer.Logbook, subject chronometer.ID, by s
 	entries, lines := entriesOf(rows, subject, by)
 	p := Preview{Rows: len(rows.Rows), Remarks: rows.Remarks, Lines: lines}
 	now := w.now().UTC().Truncate(time.Microsecond)
+	instrument, _ := book.Instrument()
 	held := map[chronometer.ID]bool{}
 	for _, e := range book.Standing() {
 		held[idOf(e, 0)] = true
@@ -206,6 +233,9 @@ func (w *Workshop) gather(book chronometer.Logbook, subject chronometer.ID, by s
 		}
 		e.Written = now
 		if err := e.Check(); err != nil {
+			return Preview{}, &ratebook.Error{Line: lines[e.ID], Err: err}
+		}
+		if err := instrument.Fits(e.Fact); err != nil {
 			return Preview{}, &ratebook.Error{Line: lines[e.ID], Err: err}
 		}
 		p.Entries = append(p.Entries, e)

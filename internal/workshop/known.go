@@ -231,9 +231,12 @@ func (w *Workshop) seen(id chronometer.ID, f *figures, owners map[chronometer.ID
 	if f.Rating != nil && f.State.Motion == chronometer.Going {
 		current, ok := f.Rating.Track.At(now)
 		later, ok30 := f.Rating.Track.At(now.Add(30 * clock.Day))
-		if s.Current = ok && ok30; s.Current {
+		open := f.Rating.RateNow.Half() > openRate
+		if s.Current = ok && ok30 && !open; s.Current {
 			s.ErrorNow, s.In30Days = current, later
 			known = &chronometer.Known{ErrorS: current.Mean, ErrorHalfS: current.Half(), RateSPerDay: f.Rating.RateNow.Mean, Suspect: suspect(f, now)}
+		} else if open {
+			s.Why = "its rate is not known yet since it was broken off: compare again in a day or two"
 		} else if until := f.Rating.KnownUntil; !until.IsZero() {
 			s.Why = "not compared since " + until.Format("2 January") + ", when its error or rate was broken off: compare"
 		} else {
@@ -243,6 +246,9 @@ func (w *Workshop) seen(id chronometer.ID, f *figures, owners map[chronometer.ID
 	s.Next = chronometer.Next(f.Instrument, f.State, known, now)
 	return s
 }
+
+// openRate is the doubt from which a rate tells nothing, s/d.
+const openRate = 5.0
 
 // Days for which a change of rate found in carriage, and comparisons that do
 // not fit, are brought to the keeper's eye.

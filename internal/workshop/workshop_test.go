@@ -123,6 +123,14 @@ func TestBadFileBringsNothing(t *testing.T) {
 	if _, err := w.Import(t.Context(), id, "keeper", strings.NewReader(bad)); !errors.As(err, &row) || row.Line != 22 || row.Column != "dial" {
 		t.Errorf("%v", err)
 	}
+	for file, says := range map[string]string{
+		"utc,dial\n2027-03-04T09:00:00Z,13:30:00\n":                "does not show 13:30:00",
+		"utc,error_s,event\n2027-03-04T09:00:00Z,,hands moved +17\n": "not whole minutes",
+	} {
+		if _, err := w.Import(t.Context(), id, "keeper", strings.NewReader(file)); !errors.As(err, &row) || row.Line != 2 || !strings.Contains(err.Error(), says) {
+			t.Errorf("%q: %v", file, err)
+		}
+	}
 	late := "utc,error_s\n2027-03-05T09:00:00Z,3\n"
 	if _, err := w.Import(t.Context(), id, "keeper", strings.NewReader(late)); !errors.As(err, &row) || !strings.Contains(err.Error(), "future") {
 		t.Errorf("%v", err)
@@ -144,8 +152,16 @@ func TestRefusals(t *testing.T) {
 	if _, err := w.Write(t.Context(), "", id, now, chronometer.Wound{}); !errors.Is(err, chronometer.ErrEntry) {
 		t.Errorf("nobody: %v", err)
 	}
-	// Two makers may have used the same number.
-	other := enter(t, w, "417")
+	// Two makers may have used the same number; one maker did not.
+	twin := chronometer.Instrument{Number: "417", Make: chronometer.DeckWatch, Beat: chronometer.FifthSecond, Dial: chronometer.Twelve, GoingH: 36}
+	if _, err := w.Enter(t.Context(), "keeper", twin); !errors.Is(err, chronometer.ErrRefused) {
+		t.Errorf("the same number twice: %v", err)
+	}
+	twin.Maker = "Corvane & Dray, Skerrow"
+	other, err := w.Enter(t.Context(), "keeper", twin)
+	if err != nil {
+		t.Fatal(err)
+	}
 	if _, err := w.See(t.Context(), "417"); !errors.Is(err, workshop.ErrUnknown) || !strings.Contains(err.Error(), "2 instruments") {
 		t.Errorf("%v", err)
 	}

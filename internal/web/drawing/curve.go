@@ -91,7 +91,7 @@ func (d record) errorCurve() Curve {
 	}
 	for _, a := range r.SetAside {
 		c.Comparisons = append(c.Comparisons, chart.Comparison{
-			At: a.At, Value: a.ErrorS, PlusMinus: 1.96 * a.SDS, Entry: a.Ref, Href: d.book.Href(a.Ref, d.at), SetAside: "set aside: " + a.Reason,
+			At: a.At, Value: a.ErrorS, PlusMinus: 1.96 * a.ReadSDS, Entry: a.Ref, Href: d.book.Href(a.Ref, d.at), SetAside: "set aside: " + a.Reason,
 			Words: wording.Instant(a.At, d.seen.Now) + " · " + clock.DialError(a.ErrorS).String() + " · set aside: " + a.Reason,
 		})
 	}

@@ -32,7 +32,7 @@ var cautions = map[chronometer.Kind][]string{
 	},
 	// Stechert, Das Marine-Chronometer (1894), §35, for the stop without a cause.
 	chronometer.KindStopped: {
-		"Power remains in the mainspring. Do not shake or push it to make it go; after a second stop without a known cause it is not started again but examined.",
+		"Power remains in the mainspring. Do not shake or push it to make it go; after a second stop without a known cause it is not started again but examined." + localRules,
 	},
 	chronometer.KindIntoGimbals: {
 		"Gimbals latched until the bowl sits; lower it level, pivots last, and see that it swings free before the latch is opened.",

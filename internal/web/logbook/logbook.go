@@ -134,7 +134,7 @@ func NewLine(seen workshop.Seen, e chronometer.Entry, at string, notes *Notes) L
 			l.Lead = clock.DialError(x.ErrorS).Words(1.96 * x.SDS)
 		}
 		if a, ok := notes.aside[id]; ok {
-			l.Lead, l.Aside = clock.DialError(a.ErrorS).Words(1.96*a.SDS), a.Reason
+			l.Lead, l.Aside = clock.DialError(a.ErrorS).Words(1.96*a.ReadSDS), a.Reason
 		}
 	}
 	if by, ok := seen.Logbook.StruckOut(e.ID); ok {

@@ -59,11 +59,11 @@ func NewPreview(read workshop.Preview, now time.Time) Preview {
 			{Label: "Error on " + wording.Instant(r.Epoch, now), Words: e.Words, After: e.PlusMinus},
 			{Label: "Daily rate, of late", Words: rate.Words, After: rate.PlusMinus},
 			{Label: "Comparisons used", Words: fmt.Sprintf("%d of %d", r.Used, r.Comparisons)},
-			{Label: "Steadiness, week to week", Words: clock.Rate(r.Steadiness.Mean).Size(r.Steadiness.Half()), After: clock.Rate(0).HalfWidth(r.Steadiness.Half()) + " a day"},
+			{Label: "Steadiness, week to week", Words: fmt.Sprintf("%.2f s", r.Steadiness.Mean), After: fmt.Sprintf("a day, %.2f to %.2f", r.Steadiness.Lo95, r.Steadiness.Hi95)},
 		}
 	}
 	for _, a := range read.SetAside {
-		p.SetAside = append(p.SetAside, AsideLine{Line: a.Ref, When: wording.Instant(a.At, now), Read: &wording.Figure{Words: clock.DialError(a.ErrorS).Words(1.96 * a.SDS), PlusMinus: clock.DialError(0).HalfWidth(1.96 * a.SDS)}, Reason: a.Reason})
+		p.SetAside = append(p.SetAside, AsideLine{Line: a.Ref, When: wording.Instant(a.At, now), Read: &wording.Figure{Words: clock.DialError(a.ErrorS).Words(1.96 * a.ReadSDS), PlusMinus: clock.DialError(0).HalfWidth(1.96 * a.ReadSDS)}, Reason: a.Reason})
 	}
 	for _, e := range read.Entries {
 		if len(p.Lines) == mostLines {

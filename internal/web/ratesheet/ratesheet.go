@@ -11,7 +11,6 @@ import (
 	"time"
 
 	"timeball/internal/chronometer"
-	"timeball/internal/clock"
 	"timeball/internal/rating"
 	"timeball/internal/timescale"
 	"timeball/internal/web/logbook"
@@ -84,7 +83,7 @@ func figures(seen workshop.Seen) ([]Labelled, string) {
 	all := []Labelled{
 		{Label: "Error now", Words: shown.Error.Words, After: shown.Error.PlusMinus},
 		daily,
-		{Label: "Steadiness, week to week", Words: clock.Rate(r.Steadiness.Mean).Size(r.Steadiness.Half()), After: clock.Rate(0).HalfWidth(r.Steadiness.Half()) + " a day"},
+		{Label: "Steadiness, week to week", Words: fmt.Sprintf("%.2f s", r.Steadiness.Mean), After: fmt.Sprintf("a day, %.2f to %.2f", r.Steadiness.Lo95, r.Steadiness.Hi95)},
 	}
 	if move, ok := handMove(r, seen.Now); ok {
 		return append(all, Labelled{Label: "Next move of the minute hand", Words: move, After: "forward 1 min"}), ""
@@ -143,7 +142,7 @@ func (p *Sheet) rate(seen workshop.Seen, book logbook.Book, address string) {
 	for _, a := range slices.Backward(r.SetAside) {
 		p.SetAside = append(p.SetAside, Aside{
 			Entry: a.Ref, Href: book.Href(a.Ref, address), When: wording.Instant(a.At, seen.Now),
-			Read: wording.Error(rating.Interval{Mean: a.ErrorS, SD: a.SDS, Lo95: a.ErrorS - 1.96*a.SDS, Hi95: a.ErrorS + 1.96*a.SDS}), Reason: a.Reason,
+			Read: wording.Error(rating.Interval{Mean: a.ErrorS, SD: a.ReadSDS, Lo95: a.ErrorS - 1.96*a.ReadSDS, Hi95: a.ErrorS + 1.96*a.ReadSDS}), Reason: a.Reason,
 		})
 	}
 	for _, run := range slices.Backward(r.Runs) {
