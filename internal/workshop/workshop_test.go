@@ -124,7 +124,7 @@ func TestBadFileBringsNothing(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 	for file, says := range map[string]string{
-		"utc,dial\n2027-03-04T09:00:00Z,13:30:00\n":                "does not show 13:30:00",
+		"utc,dial\n2027-03-04T09:00:00Z,13:30:00\n":                  "does not show 13:30:00",
 		"utc,error_s,event\n2027-03-04T09:00:00Z,,hands moved +17\n": "not whole minutes",
 	} {
 		if _, err := w.Import(t.Context(), id, "keeper", strings.NewReader(file)); !errors.As(err, &row) || row.Line != 2 || !strings.Contains(err.Error(), says) {
