@@ -124,7 +124,7 @@ func TestWords(t *testing.T) {
 		{clock.Rate(0.001).Words(0.22), "keeping time to 0.00 s"},
 		{clock.DialError(0).HalfWidth(0.21), "±0.2"},
 		{clock.DialError(0).HalfWidth(0.001), "±0.01"},
-		{clock.DialError(0).HalfWidth(75.2), "±75 s"},
+		{clock.DialError(0).HalfWidth(75.2), "±75"},
 		{clock.Rate(0).HalfWidth(0.031), "±0.03"},
 	} {
 		if c.got != c.want {

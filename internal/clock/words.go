@@ -90,7 +90,7 @@ func plusMinus(half float64, decimals int) string {
 	if half < unit {
 		half = unit
 	}
-	if half >= 60 {
+	if half >= 99.5 { // from here on in minutes
 		text, _ := seconds(half, decimals)
 		return "±" + text
 	}
