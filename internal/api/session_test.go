@@ -250,7 +250,11 @@ func TestEveryKind(t *testing.T) {
 	d := newDesk(t, w)
 	got := d.ask(t, post("/instruments", `{"by":"R. Halvane","instrument":{"number":"9","make":"deck watch","beat":"fifth-second","dial":"24 h","going_h":30}}`), 201)
 	id := chronometer.ID(read[Instrument](t, got).ID)
-	picture, err := w.Attach(t.Context(), "R. Halvane", id, morning.Add(-time.Hour), "dial.png", "image/png", "the dial", strings.NewReader("not looked at"))
+	picID, err := w.NewID(t.Context(), id, chronometer.KindPhotograph)
+	if err != nil {
+		t.Fatal(err)
+	}
+	picture, err := w.Attach(t.Context(), picID, "R. Halvane", id, morning.Add(-time.Hour), "dial.png", "image/png", "the dial", strings.NewReader("not looked at"))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -12,13 +12,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"iter"
 	"regexp"
-	"slices"
 	"strings"
 	"time"
-
-	"timeball/internal/chronometer"
 )
 
 // Format and Version stand in timeball.json.
@@ -136,25 +132,4 @@ func expected(name string) bool {
 		return isSHA256(digest)
 	}
 	return comparisonName.MatchString(name)
-}
-
-// Logbooks returns the logbook of each subject of the entries, in the order of
-// the subjects, as Write wants them.
-func Logbooks(entries []chronometer.Entry) iter.Seq2[chronometer.Logbook, error] {
-	of := map[chronometer.ID][]chronometer.Entry{}
-	var subjects []chronometer.ID
-	for _, e := range entries {
-		if _, known := of[e.Subject]; !known {
-			subjects = append(subjects, e.Subject)
-		}
-		of[e.Subject] = append(of[e.Subject], e)
-	}
-	slices.Sort(subjects)
-	return func(yield func(chronometer.Logbook, error) bool) {
-		for _, s := range subjects {
-			if !yield(chronometer.NewLogbook(of[s]), nil) {
-				return
-			}
-		}
-	}
 }

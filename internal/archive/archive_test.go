@@ -90,7 +90,7 @@ func sequence(entries []chronometer.Entry) iter.Seq2[chronometer.Entry, error] {
 func write(t testing.TB, entries []chronometer.Entry, attachments []archive.Attachment) []byte {
 	t.Helper()
 	var out bytes.Buffer
-	if err := archive.Write(&out, sequence(entries), attachments, archive.Logbooks(entries)); err != nil {
+	if err := archive.Write(&out, sequence(entries), attachments, logbooks(entries)); err != nil {
 		t.Fatal(err)
 	}
 	return out.Bytes()
@@ -363,7 +363,7 @@ func TestWriteReadWriteIsTheSame(t *testing.T) {
 			attachments = append(attachments, attachment(text))
 		}
 		first := new(bytes.Buffer)
-		if err := archive.Write(first, sequence(entries), attachments, archive.Logbooks(entries)); err != nil {
+		if err := archive.Write(first, sequence(entries), attachments, logbooks(entries)); err != nil {
 			t.Fatal(err)
 		}
 		a, err := archive.Read(bytes.NewReader(first.Bytes()), int64(first.Len()))
@@ -378,7 +378,7 @@ func TestWriteReadWriteIsTheSame(t *testing.T) {
 			got = append(got, e)
 		}
 		second := new(bytes.Buffer)
-		if err := archive.Write(second, a.Entries(), a.Attachments(), archive.Logbooks(got)); err != nil {
+		if err := archive.Write(second, a.Entries(), a.Attachments(), logbooks(got)); err != nil {
 			t.Fatal(err)
 		}
 		if !bytes.Equal(first.Bytes(), second.Bytes()) {
@@ -470,6 +470,27 @@ func BenchmarkRead(b *testing.B) {
 	for b.Loop() {
 		if _, err := archive.Read(bytes.NewReader(out.Bytes()), int64(out.Len())); err != nil {
 			b.Fatal(err)
+		}
+	}
+}
+
+// logbooks returns the logbook of each subject of the entries, in the order of
+// the subjects, as Write wants them.
+func logbooks(entries []chronometer.Entry) iter.Seq2[chronometer.Logbook, error] {
+	of := map[chronometer.ID][]chronometer.Entry{}
+	var subjects []chronometer.ID
+	for _, e := range entries {
+		if _, known := of[e.Subject]; !known {
+			subjects = append(subjects, e.Subject)
+		}
+		of[e.Subject] = append(of[e.Subject], e)
+	}
+	slices.Sort(subjects)
+	return func(yield func(chronometer.Logbook, error) bool) {
+		for _, s := range subjects {
+			if !yield(chronometer.NewLogbook(of[s]), nil) {
+				return
+			}
 		}
 	}
 }

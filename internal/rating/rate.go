@@ -67,7 +67,6 @@ type estimate struct {
 	aside   []observation
 	design  *design
 	problem *posterior.Problem
-	mode    posterior.Point
 	nodes   []posterior.Node
 	offset  float64 // taken from y so that no digits are lost, s
 	tempC   float64 // temperature to come
@@ -98,11 +97,11 @@ func newEstimate(rec *record, going []int) (*estimate, error) {
 	if e.design.temp != nil {
 		e.tempC, e.tempSD = e.design.temp.lately(e.design.end)
 	}
-	var ok bool
-	if e.mode, ok = e.problem.Mode(); !ok {
+	mode, ok := e.problem.Mode()
+	if !ok {
 		return nil, fmt.Errorf("%w: no two of the %d lie in one run; compare again", ErrNotDetermined, len(e.used))
 	}
-	if e.nodes, ok = e.problem.Nodes(e.mode); !ok {
+	if e.nodes, ok = e.problem.Nodes(mode); !ok {
 		return nil, fmt.Errorf("%w: they leave its noise open; compare again", ErrNotDetermined)
 	}
 	return e, nil
@@ -153,17 +152,12 @@ func (e *estimate) now(out *Rating) {
 	if least := out.Steadiness.Mean / math.Sqrt(2*float64(len(e.used))); out.Steadiness.SD < least {
 		out.Steadiness = Interval{Mean: out.Steadiness.Mean, SD: least, Lo95: max(0, out.Steadiness.Mean-1.96*least), Hi95: out.Steadiness.Mean + 1.96*least}
 	}
-	var mean posterior.Point
-	for _, node := range e.nodes {
-		for i := range mean {
-			mean[i] += node.Weight * node.At[i]
-		}
-	}
 	sd := 0.0
 	for _, o := range e.used {
 		sd += o.sd / float64(len(e.used))
 	}
-	out.Noise = Noise{SigmaW: math.Exp(mean[0]), SigmaR: math.Exp(mean[1]), Kappa: math.Exp(mean[2]), SDS: sd}
+	centre := e.centre()
+	out.Noise = Noise{SigmaW: math.Exp(centre[0]), SigmaR: math.Exp(centre[1]), Kappa: math.Exp(centre[2]), SDS: sd}
 }
 
 // forecasts gives the error at the usual horizons and at the instants asked

@@ -33,7 +33,7 @@ func (s *site) attach(w http.ResponseWriter, r *http.Request) error {
 	}
 	if p.Form.OK() {
 		defer func() { _ = file.Close() }()
-		e, err := s.workshop.AttachOnce(r.Context(), p.Form.ID, by, seen.ID, at, name, mediaType, strings.TrimSpace(p.Form.Field("caption").Value), file)
+		e, err := s.workshop.Attach(r.Context(), p.Form.ID, by, seen.ID, at, name, mediaType, strings.TrimSpace(p.Form.Field("caption").Value), file)
 		if err == nil {
 			remember(w, r, by)
 			return see(w, r, pathOf(r)+"?wrote="+url.QueryEscape(string(e.ID)))

@@ -261,13 +261,9 @@ func (w *Workshop) Import(ctx context.Context, subject chronometer.ID, by string
 // mostAttached is the most bytes of one attached file.
 const mostAttached = 64 << 20
 
-// Attach stores a picture and writes the entry that names it.
-func (w *Workshop) Attach(ctx context.Context, by string, subject chronometer.ID, at time.Time, name, mediaType, caption string, r io.Reader) (chronometer.Entry, error) {
-	return w.AttachOnce(ctx, w.db.NewID(w.now()), by, subject, at, name, mediaType, caption, r)
-}
-
-// AttachOnce is Attach with the entry under an ID, as in WriteOnce.
-func (w *Workshop) AttachOnce(ctx context.Context, id chronometer.ID, by string, subject chronometer.ID, at time.Time, name, mediaType, caption string, r io.Reader) (chronometer.Entry, error) {
+// Attach stores a picture and writes the entry that names it, under an ID of
+// NewID as in WriteOnce.
+func (w *Workshop) Attach(ctx context.Context, id chronometer.ID, by string, subject chronometer.ID, at time.Time, name, mediaType, caption string, r io.Reader) (chronometer.Entry, error) {
 	a, err := w.db.Attach(ctx, r, mostAttached, mediaType, name)
 	if err != nil {
 		return chronometer.Entry{}, err

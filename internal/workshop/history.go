@@ -29,11 +29,11 @@ func History(dial clock.Dial, book chronometer.Logbook) rating.History {
 	event := func(at time.Time, k rating.EventKind) {
 		h.Events = append(h.Events, rating.Event{At: at, Kind: k})
 	}
-	wound := false
+	var implied []time.Time // windings told by the hours since wound alone
 	for _, e := range book.Standing() {
 		switch f := e.Fact.(type) {
 		case chronometer.Wound:
-			wound = true
+			h.Windings = append(h.Windings, e.At)
 		case chronometer.Compared:
 			r := rating.Reading{Ref: string(e.ID), At: e.At, SDS: f.SD(), Upheld: upheld[e.ID]}
 			if d, ok := f.Reading(); ok {
@@ -43,6 +43,9 @@ func History(dial clock.Dial, book chronometer.Logbook) rating.History {
 			}
 			h.Readings = append(h.Readings, r)
 			temperature(e.At, f.TempC)
+			if f.WoundH != nil {
+				implied = append(implied, e.At.Add(-time.Duration(*f.WoundH*float64(time.Hour))))
+			}
 			// A position noted with a reading, and told by no entry before, is the
 			// one it has kept since the reading before.
 			since := e.At
@@ -74,23 +77,8 @@ func History(dial clock.Dial, book chronometer.Logbook) rating.History {
 			temperature(e.At, &f.TempC)
 		}
 	}
-	h.Windings = windings(book, wound)
-	return h
-}
-
-// windings returns when it was wound: from the entries of winding, or if there
-// are none from the hours since wound noted with the readings.
-func windings(book chronometer.Logbook, entered bool) []time.Time {
-	var at []time.Time
-	for _, e := range book.Standing() {
-		switch f := e.Fact.(type) {
-		case chronometer.Wound:
-			at = append(at, e.At)
-		case chronometer.Compared:
-			if !entered && f.WoundH != nil {
-				at = append(at, e.At.Add(-time.Duration(*f.WoundH*float64(time.Hour))))
-			}
-		}
+	if h.Windings == nil {
+		h.Windings = implied
 	}
-	return at
+	return h
 }

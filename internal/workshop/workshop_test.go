@@ -272,7 +272,11 @@ func TestManyAtOnce(t *testing.T) {
 func TestExportComesBack(t *testing.T) {
 	w := open(t)
 	id := enter(t, w, "417")
-	if _, err := w.Attach(t.Context(), "keeper", id, now, "dial.jpg", "image/jpeg", "the dial", strings.NewReader("not really a picture")); err != nil {
+	picID, err := w.NewID(t.Context(), id, chronometer.KindPhotograph)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := w.Attach(t.Context(), picID, "keeper", id, now, "dial.jpg", "image/jpeg", "the dial", strings.NewReader("not really a picture")); err != nil {
 		t.Fatal(err)
 	}
 	var first, second bytes.Buffer
@@ -392,7 +396,7 @@ func TestSentTwice(t *testing.T) {
 	// A picture, and an instrument that is entered.
 	picture := newID(id, chronometer.KindPhotograph)
 	for range 2 {
-		if _, err := w.AttachOnce(t.Context(), picture, "keeper", id, time.Time{}, "dial.jpg", "image/jpeg", "the dial", strings.NewReader("not really a picture")); err != nil {
+		if _, err := w.Attach(t.Context(), picture, "keeper", id, time.Time{}, "dial.jpg", "image/jpeg", "the dial", strings.NewReader("not really a picture")); err != nil {
 			t.Error(err)
 		}
 	}

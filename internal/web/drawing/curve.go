@@ -162,17 +162,17 @@ func (d record) rateCurve() Curve {
 // measured returns the mean rates between neighbouring comparisons between
 // which nothing was done; less than six hours apart says nothing of a rate.
 func (d record) measured() []chart.Comparison {
-	const leastDays = 0.25
+	const least = 6 * time.Hour
 	var all []chart.Comparison
 	x := d.seen.Rating.Residuals
 	for i := 1; i < len(x); i++ {
 		a, b := x[i-1], x[i]
-		days := timescale.Days(a.At, b.At)
+		elapsed := timescale.Elapsed(a.At, b.At)
 		broken := slices.ContainsFunc(d.events, func(e chart.Intervention) bool { return e.At.After(a.At) && !e.At.After(b.At) })
-		if days < leastDays || broken {
+		rate, ok := clock.MeanRate(clock.DialError(a.ErrorS), clock.DialError(b.ErrorS), elapsed)
+		if !ok || elapsed < least || broken {
 			continue
 		}
-		rate := clock.Rate((b.ErrorS - a.ErrorS) / days)
 		all = append(all, chart.Comparison{
 			At: a.At.Add(b.At.Sub(a.At) / 2), Value: float64(rate), Entry: b.Ref, Href: d.book.Href(b.Ref, d.at),
 			Words: wording.Instant(a.At, d.seen.Now) + " to " + wording.Instant(b.At, d.seen.Now) + " · " + rate.String(),
