@@ -25,9 +25,9 @@ type Action struct {
 	Stop bool      // it is a warning: something is wrong
 }
 
-// handLimitS is how slow a dial may get before the minute hand is moved on:
-// half of the minute that the move gains.
-const handLimitS = 30
+// HandLimitS is how slow a dial may get, in seconds, before the minute hand is
+// moved on: half of the minute that the move gains.
+const HandLimitS = 30
 
 // horizonDays is how far ahead an action is announced.
 const horizonDays = 60
@@ -141,12 +141,12 @@ func going(i Instrument, s State, known *Known, now time.Time) []Action {
 // minute hand to be moved forward one minute; hands are never moved back, so a
 // gaining dial gets no such action.
 func moveHand(k Known, now time.Time) (Action, bool) {
-	if k.RateSPerDay >= 0 && k.ErrorS > -handLimitS {
+	if k.RateSPerDay >= 0 && k.ErrorS > -HandLimitS {
 		return Action{}, false
 	}
 	days := 0.0
-	if k.ErrorS > -handLimitS {
-		days = (k.ErrorS + handLimitS) / -k.RateSPerDay
+	if k.ErrorS > -HandLimitS {
+		days = (k.ErrorS + HandLimitS) / -k.RateSPerDay
 	}
 	if math.IsNaN(days) || days > horizonDays {
 		return Action{}, false

@@ -84,11 +84,11 @@ the logbook of that instrument. A file is brought in whole or not at all.`,
 				return err
 			}
 			defer in.Close()
-			where := c.inFolder
+			within := c.inFolder
 			if number != "" { // there must be an instrument already
-				where = c.inKept
+				within = c.inKept
 			}
-			return where(cmd.Context(), folder, func(ctx context.Context, w *workshop.Workshop, dir string) error {
+			return within(cmd.Context(), folder, func(ctx context.Context, w *workshop.Workshop, dir string) error {
 				r := bufio.NewReader(in)
 				if start, _ := r.Peek(4); bytes.HasPrefix(start, []byte("PK\x03\x04")) {
 					return c.importArchive(ctx, w, args[0], r)

@@ -92,11 +92,10 @@ func figures(seen workshop.Seen) ([]Labelled, string) {
 	return append(all, Labelled{Label: "In 30 days, on " + wording.Day(timescale.AddDays(seen.Now, 30), seen.Now), Words: then.Words, After: then.PlusMinus}), ""
 }
 
-// handMove returns between which days the forecast has a losing dial 30 s
+// handMove returns between which days the forecast has a losing dial so far
 // slow, when its minute hand is moved on; ok is false if it does not come to
 // that within half a year.
 func handMove(r *rating.Rating, now time.Time) (words string, ok bool) {
-	const limitS = -30
 	var first, last time.Time
 	for days := range 181 {
 		at := timescale.AddDays(now, float64(days))
@@ -104,10 +103,10 @@ func handMove(r *rating.Rating, now time.Time) (words string, ok bool) {
 		if !ok {
 			break
 		}
-		if first.IsZero() && e.Lo95 <= limitS {
+		if first.IsZero() && e.Lo95 <= -chronometer.HandLimitS {
 			first = at
 		}
-		if last.IsZero() && e.Hi95 <= limitS {
+		if last.IsZero() && e.Hi95 <= -chronometer.HandLimitS {
 			last = at
 		}
 	}
