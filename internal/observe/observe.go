@@ -1,0 +1,2 @@
+// Package observe reckons what a person's taps say of a dial.
+package observe
