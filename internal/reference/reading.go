@@ -52,7 +52,7 @@ type State struct {
 
 // LeapList is which table of leap seconds is in use.
 type LeapList struct {
-	ListFrom    string    // "the system's list" or "the list in this program"
+	ListFrom    string    // ListOfSystem or ListOfProgram
 	ListExpires time.Time // until when it is known to be complete
 	ListExpired bool
 	NextLeap    time.Time // an announced leap second ends just before this instant; zero: none is
