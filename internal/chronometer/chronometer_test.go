@@ -42,13 +42,19 @@ func (b *book) id() chronometer.ID {
 }
 
 func (b *book) write(days float64, fact chronometer.Fact) chronometer.Entry {
+	e := b.entry(days, fact)
+	b.entries = append(b.entries, e)
+	return e
+}
+
+// entry returns an entry that is not written yet.
+func (b *book) entry(days float64, fact chronometer.Fact) chronometer.Entry {
 	at := start.Add(time.Duration(days * 24 * float64(time.Hour)))
 	id := b.id()
 	e := chronometer.Entry{ID: id, Subject: b.subject, At: at, Written: at, By: "bench", Fact: fact}
 	if b.subject == "" {
 		e.Subject = id
 	}
-	b.entries = append(b.entries, e)
 	return e
 }
 
@@ -340,7 +346,7 @@ func TestNext(t *testing.T) {
 			b.write(2, chronometer.Stopped{Why: "for work"})
 			b.write(3, chronometer.WorkDone{Work: "serviced", Service: true})
 		}, "Start", false},
-		{"slow, minute hand", &chronometer.Known{ErrorS: -31, RateSPerDay: -1}, func(b *book) { b.write(9.9, compared(-31)) }, "Move hand", false},
+		{"slow, minute hand", &chronometer.Known{ErrorS: -31, RateSPerDay: -1, MoveFrom: start.Add(8 * 24 * time.Hour), MoveTo: start.Add(10 * 24 * time.Hour)}, func(b *book) { b.write(9.9, compared(-31)) }, "Move hand", false},
 		{"suspect", &chronometer.Known{Suspect: "the rate stepped"}, func(b *book) { b.write(9.9, compared(-31)) }, "Look", false},
 	} {
 		b := newBook(t)

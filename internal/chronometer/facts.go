@@ -71,8 +71,10 @@ type Compared struct {
 	SDS        float64   `json:"sd_s,omitempty" label:"Doubt of the reading" unit:"s" hint:"one standard deviation; empty: the usual one of the method"`
 	Method     Method    `json:"method,omitempty" label:"How it was read"`
 	Observer   string    `json:"observer,omitempty" label:"Observer"`
-	Standard   string    `json:"standard,omitempty" label:"Standard" hint:"what gave UTC"`
+	Standard   string    `json:"standard,omitempty" label:"Standard" hint:"what gave UTC; empty: the standard of this workshop"`
 	StandardSD float64   `json:"standard_sd_s,omitempty" label:"Doubt of the standard" unit:"s" hint:"one standard deviation"`
+	Kept       *Kept     `json:"kept,omitempty" asked:"no"`
+	Tapped     *Tapped   `json:"tapped,omitempty" asked:"no"`
 	TempC      *float64  `json:"temp_c,omitempty" label:"Temperature" unit:"°C"`
 	Position   Position  `json:"position,omitempty" label:"Position"`
 	WoundH     *float64  `json:"wound_h,omitempty" label:"Hours since wound" unit:"h"`
@@ -94,14 +96,18 @@ func (c Compared) Reading() (clock.DialReading, bool) {
 }
 
 // SD returns the standard deviation of the comparison in seconds, the usual
-// one of its method if none was stated, with that of the standard added in
-// squares.
+// one of its method if none was stated, with that of the standard, or of the
+// signal that it names, added in squares.
 func (c Compared) SD() float64 {
 	sd := c.SDS
 	if sd == 0 {
 		sd = c.Method.UsualSD()
 	}
-	return math.Hypot(sd, c.StandardSD)
+	standard := c.StandardSD
+	if standard == 0 {
+		standard = signalSD(c.Standard)
+	}
+	return math.Hypot(sd, standard)
 }
 
 // Kind returns KindCompared.
@@ -122,6 +128,9 @@ func (c Compared) check() error {
 	if (c.Dial == nil) == (c.ErrorS == nil) {
 		return errors.New("give either the dial reading or its error, not both and not neither")
 	}
+	if LateStandard(c.Standard) {
+		return fmt.Errorf("standard %.40q comes seconds late, by an amount nobody tells; compare with another signal", c.Standard)
+	}
 	if c.SDS < 0 {
 		return fmt.Errorf("sd_s %s is negative; give one standard deviation in seconds", number(c.SDS))
 	}
@@ -129,6 +138,7 @@ func (c Compared) check() error {
 		withinIf("error_s", c.ErrorS, -1e6, 1e6, "s"), within("sd_s", c.SDS, 0, 600, "s"), within("standard_sd_s", c.StandardSD, 0, 600, "s"),
 		oneOf("method", c.Method, Method("").Choices()), oneOf("position", c.Position, Position("").Choices()),
 		temperature(c.TempC), withinIf("wound_h", c.WoundH, 0, 1000, "h"), short("observer", c.Observer), short("standard", c.Standard), short("note", c.Note),
+		c.Kept.check(), c.Tapped.check(),
 	)
 }
 
@@ -138,6 +148,7 @@ func temperature(c *float64) error { return withinIf("temp_c", c, -60, 80, "°C"
 type Wound struct {
 	HalfTurns float64  `json:"half_turns,omitempty" label:"Half-turns" hint:"count them; usually 7 to 8"`
 	UpDownH   *float64 `json:"up_down_h,omitempty" label:"Up-and-down dial before winding" unit:"h"`
+	AfterH    *float64 `json:"up_down_after_h,omitempty" label:"Up-and-down dial after winding" unit:"h"`
 	Note      string   `json:"note,omitempty" label:"Note"`
 }
 
@@ -146,14 +157,20 @@ func (Wound) Kind() Kind { return KindWound }
 
 // Words returns the half-turns and the up-and-down reading.
 func (w Wound) Words() string {
-	var turns, upDown string
+	var turns, upDown, after string
 	if w.HalfTurns > 0 {
 		turns = halves(w.HalfTurns) + " half-turns"
 	}
 	if w.UpDownH != nil {
 		upDown = "up-and-down dial at " + number(*w.UpDownH) + " h before"
 	}
-	return phrase(turns, upDown, w.Note)
+	if w.AfterH != nil {
+		after = number(*w.AfterH) + " h after"
+		if w.UpDownH == nil {
+			after = "up-and-down dial at " + after
+		}
+	}
+	return phrase(turns, upDown, after, w.Note)
 }
 
 // halves writes 7.5 as 7½.
@@ -165,7 +182,8 @@ func halves(v float64) string {
 }
 
 func (w Wound) check() error {
-	return first(within("half_turns", w.HalfTurns, 0, 60, ""), withinIf("up_down_h", w.UpDownH, 0, 1000, "h"), short("note", w.Note))
+	return first(within("half_turns", w.HalfTurns, 0, 60, ""), withinIf("up_down_h", w.UpDownH, 0, 1000, "h"),
+		withinIf("up_down_after_h", w.AfterH, 0, 1000, "h"), short("note", w.Note))
 }
 
 // Started is the beginning of a run.

@@ -79,6 +79,7 @@ type Instrument struct {
 	Box          string  `json:"box,omitempty" label:"Box" hint:"wood, tiers, size"`
 	WeightKG     float64 `json:"weight_kg,omitempty" label:"Weight with box" unit:"kg"`
 	Owner        ID      `json:"owner,omitempty" label:"Owner"`
+	LimitS       float64 `json:"limit_s,omitempty" label:"Most it may be fast or slow" unit:"s" hint:"the owner's limit; 30 unless said"`
 	Notes        string  `json:"notes,omitempty" label:"Notes"`
 }
 
@@ -115,6 +116,18 @@ func (i Instrument) GoingWords() string {
 	}
 	return number(i.GoingH) + "-hour"
 }
+
+// ErrorLimitS returns how fast or slow, in seconds, it may be before its minute
+// hand is moved on: the owner's limit, or 30 s, half of the minute that the
+// move gains.
+func (i Instrument) ErrorLimitS() float64 {
+	if i.LimitS > 0 {
+		return i.LimitS
+	}
+	return usualLimitS
+}
+
+const usualLimitS = 30
 
 // ClockDial returns the dial for calculation.
 func (i Instrument) ClockDial() clock.Dial {
@@ -156,7 +169,7 @@ func (i Instrument) check() error {
 		need("number", i.Number, "write it as engraved"), short("maker", i.Maker), short("box", i.Box), short("notes", i.Notes),
 		oneOf("make", i.Make, Make("").Choices()), oneOf("beat", i.Beat, Beat("").Choices()), oneOf("dial", i.Dial, Hours("").Choices()),
 		need("make", string(i.Make), "choose one"), need("beat", string(i.Beat), "choose one"), need("dial", string(i.Dial), "choose 12 h or 24 h"),
-		within("going_h", i.GoingH, 12, 1000, "h"), within("weight_kg", i.WeightKG, 0, 200, "kg"),
+		within("going_h", i.GoingH, 12, 1000, "h"), within("weight_kg", i.WeightKG, 0, 200, "kg"), within("limit_s", i.LimitS, 0, 3600, "s"),
 	)
 	if err != nil {
 		return err

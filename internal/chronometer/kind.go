@@ -11,32 +11,33 @@ type Kind string
 
 // The kinds of entry.
 const (
-	KindEntered     Kind = "entered"          // an instrument's particulars, first or corrected
-	KindOwner       Kind = "owner"            // an owner's particulars, first or corrected
-	KindCompared    Kind = "compared"         // the dial was compared with the standard
-	KindWound       Kind = "wound"            // it was wound
-	KindStarted     Kind = "started"          // it was set going
-	KindStopped     Kind = "stopped"          // it stopped or was stopped
-	KindMoved       Kind = "hands moved"      // the hands were moved by a known amount
-	KindSet         Kind = "hands set"        // the hands were set anew
-	KindRegulated   Kind = "regulated"        // its rate was altered on purpose
-	KindPlaced      Kind = "placed"           // it was laid in a position at a place
-	KindTemperature Kind = "temperature"      // the thermometer was read
-	KindHeld        Kind = "balance held"     // the balance was held by brake or wedge
-	KindReleased    Kind = "balance released" // the balance was let go
-	KindFromGimbals Kind = "out of gimbals"   // it was taken from its gimbals
-	KindIntoGimbals Kind = "into gimbals"     // it was put into its gimbals
-	KindFound       Kind = "found"            // its condition as found
-	KindWorkDone    Kind = "work done"        // work at the bench
-	KindPacked      Kind = "packed"           // it was packed for carriage
-	KindSent        Kind = "sent"             // it was given to a carrier
-	KindReceived    Kind = "received"         // it arrived
-	KindCased       Kind = "cased"            // it was put back into its box
-	KindCarried     Kind = "carried"          // it was carried by hand or vehicle, unpacked
-	KindNote        Kind = "note"             // anything else worth keeping
-	KindPhotograph  Kind = "photograph"       // a picture
-	KindUpheld      Kind = "upheld"           // a comparison set aside by calculation is to be used after all
-	KindStruckOut   Kind = "struck out"       // another entry was wrong
+	KindEntered     Kind = "entered"           // an instrument's particulars, first or corrected
+	KindOwner       Kind = "owner"             // an owner's particulars, first or corrected
+	KindEquation    Kind = "personal equation" // an observer's lead or lag on one device, measured
+	KindCompared    Kind = "compared"          // the dial was compared with the standard
+	KindWound       Kind = "wound"             // it was wound
+	KindStarted     Kind = "started"           // it was set going
+	KindStopped     Kind = "stopped"           // it stopped or was stopped
+	KindMoved       Kind = "hands moved"       // the hands were moved by a known amount
+	KindSet         Kind = "hands set"         // the hands were set anew
+	KindRegulated   Kind = "regulated"         // its rate was altered on purpose
+	KindPlaced      Kind = "placed"            // it was laid in a position at a place
+	KindTemperature Kind = "temperature"       // the thermometer was read
+	KindHeld        Kind = "balance held"      // the balance was held by brake or wedge
+	KindReleased    Kind = "balance released"  // the balance was let go
+	KindFromGimbals Kind = "out of gimbals"    // it was taken from its gimbals
+	KindIntoGimbals Kind = "into gimbals"      // it was put into its gimbals
+	KindFound       Kind = "found"             // its condition as found
+	KindWorkDone    Kind = "work done"         // work at the bench
+	KindPacked      Kind = "packed"            // it was packed for carriage
+	KindSent        Kind = "sent"              // it was given to a carrier
+	KindReceived    Kind = "received"          // it arrived
+	KindCased       Kind = "cased"             // it was put back into its box
+	KindCarried     Kind = "carried"           // it was carried by hand or vehicle, unpacked
+	KindNote        Kind = "note"              // anything else worth keeping
+	KindPhotograph  Kind = "photograph"        // a picture
+	KindUpheld      Kind = "upheld"            // a comparison set aside by calculation is to be used after all
+	KindStruckOut   Kind = "struck out"        // another entry was wrong
 )
 
 // Fact is what an entry tells: one struct for each Kind.
@@ -83,6 +84,7 @@ type chooser interface{ Choices() []string }
 var forms = map[Kind]form{
 	KindEntered:     of[Instrument]("an instrument's particulars"),
 	KindOwner:       of[Owner]("an owner's particulars"),
+	KindEquation:    of[Equation]("how late an observer taps on a device"),
 	KindCompared:    of[Compared]("compare the dial with the standard"),
 	KindWound:       of[Wound]("wind it"),
 	KindStarted:     of[Started]("set it going"),
@@ -114,9 +116,17 @@ func Kinds() []Kind {
 	return []Kind{
 		KindCompared, KindWound, KindStarted, KindStopped, KindMoved, KindSet, KindRegulated, KindPlaced, KindTemperature,
 		KindHeld, KindReleased, KindFromGimbals, KindIntoGimbals, KindFound, KindWorkDone, KindPacked, KindSent, KindReceived,
-		KindCased, KindCarried, KindNote, KindPhotograph, KindUpheld, KindStruckOut, KindEntered, KindOwner,
+		KindCased, KindCarried, KindNote, KindPhotograph, KindUpheld, KindStruckOut, KindEntered, KindOwner, KindEquation,
 	}
 }
+
+// Begins reports whether an entry of the kind can begin a logbook: that of an
+// instrument, of an owner, or of an observer on a device.
+func (k Kind) Begins() bool { return k == KindEntered || k == KindOwner || k == KindEquation }
+
+// OfInstrument reports whether an entry of the kind can stand in the logbook of
+// an instrument.
+func (k Kind) OfInstrument() bool { return k != KindOwner && k != KindEquation }
 
 // Known reports whether k is a kind of entry.
 func (k Kind) Known() bool { _, ok := forms[k]; return ok }
@@ -152,10 +162,14 @@ func of[T Fact](about string) form {
 	}
 }
 
-// fieldsOf reads the tags of a fact: json, label, unit, hint and need.
+// fieldsOf reads the tags of a fact: json, label, unit, hint and need; asked
+// "no" keeps a field from forms.
 func fieldsOf(t reflect.Type) []Field {
 	var fields []Field
 	for f := range t.Fields() {
+		if f.Tag.Get("asked") == "no" {
+			continue
+		}
 		name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
 		field := Field{
 			Name: name, Label: f.Tag.Get("label"), Unit: f.Tag.Get("unit"), Hint: f.Tag.Get("hint"),

@@ -174,6 +174,10 @@ func (b Logbook) Admits(e Entry, now time.Time) error {
 		if _, ok := b.Owner(); !ok && b.Len() > 0 {
 			return refuse("this is the logbook of an instrument; enter the owner among the owners")
 		}
+	case Equation:
+		if b.Len() > 0 && b.entries[0].Kind() != KindEquation {
+			return refuse("this is the logbook of an instrument; an observer is measured on the page of the personal equation")
+		}
 	case Sent:
 		return b.admitsCarriage(e)
 	case Compared:
@@ -181,10 +185,28 @@ func (b Logbook) Admits(e Entry, now time.Time) error {
 			return err
 		}
 		return b.admitsMotion(e)
-	case Wound, Set, Regulated, Started, Stopped, Held, Released, IntoGimbals:
+	case Wound:
+		if other, ok := b.woundAbout(e); ok {
+			return refuse("it was wound at %s already, written by %s; two windings within ten minutes are one, so nothing was written twice", when(other.At), other.By)
+		}
+		return b.admitsMotion(e)
+	case Set, Regulated, Started, Stopped, Held, Released, IntoGimbals:
 		return b.admitsMotion(e)
 	}
 	return nil
+}
+
+// oneWinding is how close two windings are the same, told by two hands.
+const oneWinding = 10 * time.Minute
+
+// woundAbout returns a winding that stands close to e.
+func (b Logbook) woundAbout(e Entry) (Entry, bool) {
+	for _, other := range b.Standing() {
+		if other.Kind() == KindWound && other.At.Sub(e.At).Abs() < oneWinding {
+			return other, true
+		}
+	}
+	return Entry{}, false
 }
 
 // fits holds a fact against the particulars of the instrument, if there are any.

@@ -2,7 +2,6 @@ package chronometer
 
 import (
 	"cmp"
-	"math"
 	"slices"
 	"time"
 )
@@ -13,21 +12,22 @@ type Known struct {
 	ErrorHalfS  float64 // half width of its 95% interval, s
 	RateSPerDay float64 // s/d
 	Suspect     string  // why the rate must be looked at, in words; empty if nothing
+
+	// Between which instants the minute hand is to be moved forward one minute;
+	// zero: not within what is known.
+	MoveFrom, MoveTo time.Time
 }
 
 // Action is one thing to do next.
 type Action struct {
-	Verb string    // what the button says: Wind, Compare, Start …
-	Kind Kind      // the entry that doing it writes; empty: look at the instrument
-	Say  string    // the action as a phrase without its time
-	Due  time.Time // when; zero: now
-	Late bool      // it should have been done
-	Stop bool      // it is a warning: something is wrong
+	Verb  string    // what the button says: Wind, Compare, Start …
+	Kind  Kind      // the entry that doing it writes; empty: look at the instrument
+	Say   string    // the action as a phrase without its time
+	Due   time.Time // when; zero: now
+	Until time.Time // by when, if there is time for it from Due on; zero: none
+	Late  bool      // it should have been done
+	Stop  bool      // it is a warning: something is wrong
 }
-
-// HandLimitS is how slow a dial may get, in seconds, before the minute hand is
-// moved on: half of the minute that the move gains.
-const HandLimitS = 30
 
 // horizonDays is how far ahead an action is announced.
 const horizonDays = 60
@@ -50,8 +50,12 @@ func Next(i Instrument, s State, known *Known, now time.Time) []Action {
 		todo = going(i, s, known, now)
 	}
 	for n, a := range todo {
-		if !a.Due.IsZero() && !a.Stop {
-			todo[n].Late = now.After(a.Due)
+		due := a.Due
+		if !a.Until.IsZero() {
+			due = a.Until
+		}
+		if !due.IsZero() && !a.Stop {
+			todo[n].Late = now.After(due)
 		}
 	}
 	slices.SortStableFunc(todo, func(a, b Action) int {
@@ -137,21 +141,13 @@ func going(i Instrument, s State, known *Known, now time.Time) []Action {
 	return todo
 }
 
-// moveHand returns the day on which a losing dial is slow enough for its
-// minute hand to be moved forward one minute; hands are never moved back, so a
-// gaining dial gets no such action.
+// moveHand returns when the minute hand is to be moved forward one minute, if
+// that is not far ahead.
 func moveHand(k Known, now time.Time) (Action, bool) {
-	if k.RateSPerDay >= 0 && k.ErrorS > -HandLimitS {
+	if k.MoveFrom.IsZero() || k.MoveFrom.Sub(now) > horizonDays*24*time.Hour {
 		return Action{}, false
 	}
-	days := 0.0
-	if k.ErrorS > -HandLimitS {
-		days = (k.ErrorS + HandLimitS) / -k.RateSPerDay
-	}
-	if math.IsNaN(days) || days > horizonDays {
-		return Action{}, false
-	}
-	return Action{Verb: "Move hand", Kind: KindMoved, Say: "move the minute hand forward 1 min", Due: now.Add(hours(24 * days))}, true
+	return Action{Verb: "Move hand", Kind: KindMoved, Say: "compare, then move the minute hand forward 1 min", Due: k.MoveFrom, Until: k.MoveTo}, true
 }
 
 func hours(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }

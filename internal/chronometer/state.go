@@ -30,6 +30,8 @@ type State struct {
 	Cased      bool
 	Packed     bool
 
+	Where string // the spot last named
+
 	Wound     time.Time // the last winding, or zero
 	HalfTurns float64
 	Compared  time.Time // the last comparison, or zero
@@ -109,6 +111,9 @@ func (s *State) read(e Entry) {
 		}
 		if f.Station != "" {
 			s.be(f.Station, e.At)
+		}
+		if f.Where != "" {
+			s.Where = f.Where
 		}
 		s.temperature(f.TempC, e.At)
 	case Temperature:

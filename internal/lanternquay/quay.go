@@ -50,6 +50,7 @@ func Entries(now time.Time) []chronometer.Entry {
 	for _, b := range q.tell() {
 		entries = append(entries, b.entries...)
 	}
+	entries = append(entries, q.observers()...)
 	chronometer.Sort(entries)
 	return entries
 }

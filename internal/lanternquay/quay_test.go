@@ -41,8 +41,8 @@ func logbooks(t testing.TB, now time.Time) map[string]chronometer.Logbook {
 		b := chronometer.NewLogbook(entries)
 		if m, ok := b.Instrument(); ok {
 			books[m.Number] = b
-		} else if _, ok := b.Owner(); !ok {
-			t.Errorf("entries about neither an instrument nor an owner: %v", entries[0])
+		} else if !entries[0].Kind().Begins() {
+			t.Errorf("entries about neither an instrument, an owner nor an observer: %v", entries[0])
 		}
 	}
 	if len(books) != len(stories) {
@@ -77,7 +77,7 @@ func TestEveryEntryIsAdmitted(t *testing.T) {
 	for _, now := range instants() {
 		books := map[chronometer.ID][]chronometer.Entry{}
 		ids := map[chronometer.ID]bool{}
-		owners := map[chronometer.ID]bool{}
+		owners, observers, measured := map[chronometer.ID]bool{}, map[chronometer.ID]bool{}, 0
 		var oldest, newest time.Time
 		for _, e := range Entries(now) {
 			if err := e.Check(); err != nil {
@@ -95,6 +95,9 @@ func TestEveryEntryIsAdmitted(t *testing.T) {
 			switch f := e.Fact.(type) {
 			case chronometer.Owner:
 				owners[e.ID] = true
+			case chronometer.Equation:
+				measured++
+				observers[e.Subject] = true
 			case chronometer.Instrument:
 				if f.Owner != "" && !owners[f.Owner] {
 					t.Fatalf("No. %s belongs to nobody entered before it", f.Number)
@@ -113,8 +116,11 @@ func TestEveryEntryIsAdmitted(t *testing.T) {
 		if age := now.Sub(newest); age > time.Hour {
 			t.Errorf("the last entry is %s old", age)
 		}
-		if len(owners) < 5 || len(books)-len(owners) < 9 {
-			t.Errorf("%d owners, %d instruments", len(owners), len(books)-len(owners))
+		if n := len(books) - len(owners) - len(observers); len(owners) < 5 || n < 9 {
+			t.Errorf("%d owners, %d instruments", len(owners), n)
+		}
+		if measured != 4 || len(observers) != 3 {
+			t.Errorf("%d personal equations of %d observers, want 4 of 3", measured, len(observers))
 		}
 	}
 }
@@ -194,6 +200,9 @@ func TestTheKetchMustMoveTheHand(t *testing.T) {
 				continue
 			}
 			known := &chronometer.Known{ErrorS: float64(b.inst.Error(b.now)), RateSPerDay: float64(b.inst.Rate(b.now))}
+			days := (known.ErrorS + 30) / -known.RateSPerDay
+			known.MoveFrom = now.Add(time.Duration(days * float64(clock.Day)))
+			known.MoveTo = known.MoveFrom.Add(2 * clock.Day)
 			next := chronometer.Next(b.made, chronometer.NewLogbook(b.entries).State(), known, now)
 			if next[0].Verb != "Move hand" || next[0].Due.Sub(now) > 7*clock.Day || known.ErrorS < -30 {
 				t.Errorf("%s: error %.1f s, rate %.2f s/d, next %+v", now, known.ErrorS, known.RateSPerDay, next[0])

@@ -20,6 +20,7 @@ const notSaid = "not said"
 var refused = map[chronometer.Kind]string{
 	chronometer.KindEntered:    "a comparison file is about one instrument and does not hold its particulars; enter the instrument first",
 	chronometer.KindOwner:      "a comparison file does not hold owners; enter the owner first",
+	chronometer.KindEquation:   "a comparison file does not hold observers; measure the personal equation on its page",
 	chronometer.KindPhotograph: "a comparison file does not hold pictures; attach the picture to the logbook",
 	chronometer.KindUpheld:     "a comparison file does not hold entries about entries; uphold the comparison in the logbook",
 	chronometer.KindStruckOut:  "a comparison file does not hold entries about entries; leave the wrong row out",

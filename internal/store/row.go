@@ -46,8 +46,8 @@ func newRow(e chronometer.Entry) (row, error) {
 	if !utf8.ValidString(e.By) || strings.ContainsRune(e.By, 0) {
 		return refuse("the name %.40q is not text in UTF-8; write it anew", e.By)
 	}
-	if e.ID == e.Subject && !begins(e.Kind()) {
-		return refuse("it is of kind %q and begins a logbook; a logbook begins with %q or %q", e.Kind(), chronometer.KindEntered, chronometer.KindOwner)
+	if e.ID == e.Subject && !e.Kind().Begins() {
+		return refuse("it is of kind %q and begins a logbook; a logbook begins with %q, %q or %q", e.Kind(), chronometer.KindEntered, chronometer.KindOwner, chronometer.KindEquation)
 	}
 	fact, err := json.Marshal(e.Fact)
 	if err != nil {
@@ -60,11 +60,6 @@ func newRow(e chronometer.Entry) (row, error) {
 		id: string(e.ID), subject: string(e.Subject), atUS: e.At.UnixMicro(), writtenUS: e.Written.UnixMicro(),
 		by: e.By, kind: string(e.Kind()), fact: string(fact),
 	}, nil
-}
-
-// begins reports whether an entry of the kind can be the first of a logbook.
-func begins(k chronometer.Kind) bool {
-	return k == chronometer.KindEntered || k == chronometer.KindOwner
 }
 
 // entry returns the entry of r, with instants in UTC to the microsecond.

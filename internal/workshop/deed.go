@@ -52,7 +52,8 @@ func (w *Workshop) NewID(ctx context.Context, subject chronometer.ID, kind chron
 // WriteOnce is Write under an ID of NewID, however often it is asked: if the
 // same was written under it before, that entry is returned, and if something
 // else was, it is refused. The zero instant is that of writing. A fact about
-// its own ID begins a logbook.
+// its own ID begins a logbook. A comparison made just now that names no
+// standard is written with that of the workshop.
 func (w *Workshop) WriteOnce(ctx context.Context, id chronometer.ID, by string, subject chronometer.ID, at time.Time, fact chronometer.Fact) (chronometer.Entry, error) {
 	book, err := w.db.Logbook(ctx, subject)
 	if err != nil && (id != subject || !errors.Is(err, store.ErrUnknown)) {
@@ -73,9 +74,13 @@ func (w *Workshop) WriteOnce(ctx context.Context, id chronometer.ID, by string, 
 	if err := errors.Join(book.Admits(e, e.Written), w.single(ctx, e)); err != nil {
 		return chronometer.Entry{}, err
 	}
-	err = w.db.Add(ctx, []chronometer.Entry{e})
+	stamped := e
+	if c, ok := e.Fact.(chronometer.Compared); ok {
+		stamped.Fact = w.stamp(c, e.At)
+	}
+	err = w.db.Add(ctx, []chronometer.Entry{stamped})
 	if !errors.Is(err, store.ErrConflict) {
-		return e, err
+		return stamped, err
 	}
 	// It came twice at the same moment, or the ID is from another logbook.
 	if book, err = w.db.Logbook(ctx, subject); err != nil && !errors.Is(err, store.ErrUnknown) {
@@ -94,6 +99,7 @@ func same(kept, e chronometer.Entry, whenWritten bool) error {
 		e.At = kept.At
 	}
 	e.Written = kept.Written
+	e.Fact = stampedLike(e.Fact, kept.Fact)
 	a, err := kept.MarshalJSON()
 	if err != nil {
 		return err

@@ -45,10 +45,24 @@ func entriesOf(book ratebook.Book, subject chronometer.ID, by string) ([]chronom
 	return entries, lines
 }
 
+// inBook returns a fact without what a rate book does not carry, so that a
+// comparison that went out in one is known again when it comes back.
+func inBook(f chronometer.Fact) chronometer.Fact {
+	switch f := f.(type) {
+	case chronometer.Compared:
+		f.Kept, f.Tapped = nil, nil
+		return f
+	case chronometer.Wound:
+		f.AfterH = nil
+		return f
+	}
+	return f
+}
+
 // idOf returns an ID made of the instant and of what the entry says, whoever
 // wrote it and whenever.
 func idOf(e chronometer.Entry, salt int) chronometer.ID {
-	e.ID, e.By, e.Written = "", "", e.At
+	e.ID, e.By, e.Written, e.Fact = "", "", e.At, inBook(e.Fact)
 	text, err := e.MarshalJSON()
 	if err != nil {
 		text = []byte(e.Fact.Words()) // a fact that cannot be written is refused by Check later

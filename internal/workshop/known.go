@@ -12,7 +12,9 @@ import (
 	"timeball/internal/chronometer"
 	"timeball/internal/clock"
 	"timeball/internal/rating"
+	"timeball/internal/setting"
 	"timeball/internal/store"
+	"timeball/internal/timescale"
 )
 
 // figures is what is computed from one logbook; it may be dropped at any time.
@@ -23,11 +25,13 @@ type figures struct {
 	Runs       []chronometer.Run
 	Rating     *rating.Rating // nil if Why says why
 	Why        string
+	Hand       setting.Window // when to move the minute hand, as seen from the epoch of the rating
+	Advice     setting.Advice
 }
 
 // figuresName names the form of kept figures; it changes with what they hold
 // and with the estimator, so that old ones are computed anew.
-const figuresName = "figures 2"
+const figuresName = "figures 3"
 
 // curvePoints is how finely the past is drawn, and detailKept for how many
 // instruments the drawing is kept in memory.
@@ -50,6 +54,10 @@ func compute(version int64, book chronometer.Logbook, points int) *figures {
 		r.Residuals = nil
 	}
 	f.Rating = &r
+	f.Hand, f.Advice = setting.HandMove(r.Epoch, clock.Rate(r.RateNow.Mean), r.RateNow.SD, f.Instrument.ErrorLimitS(), func(days float64) (lo, mean, hi float64, ok bool) {
+		e, ok := r.Track.At(timescale.AddDays(r.Epoch, days))
+		return e.Lo95, e.Mean, e.Hi95, ok
+	})
 	return f
 }
 
@@ -234,7 +242,11 @@ func (w *Workshop) seen(id chronometer.ID, f *figures, owners map[chronometer.ID
 		open := f.Rating.RateNow.Half() > openRate
 		if s.Current = ok && ok30 && !open; s.Current {
 			s.ErrorNow, s.In30Days = current, later
+			s.Hand, s.Advice = f.Hand, f.Advice
 			known = &chronometer.Known{ErrorS: current.Mean, ErrorHalfS: current.Half(), RateSPerDay: f.Rating.RateNow.Mean, Suspect: suspect(f, now)}
+			if f.Advice == setting.Move || f.Advice == setting.Due || f.Advice == setting.TooFar {
+				known.MoveFrom, known.MoveTo = f.Hand.From, f.Hand.To
+			}
 		} else if open {
 			s.Why = "its rate is not known yet since it was broken off: compare again in a day or two"
 		} else if until := f.Rating.KnownUntil; !until.IsZero() {

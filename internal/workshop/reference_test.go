@@ -13,9 +13,9 @@ import (
 	"timeball/internal/workshop"
 )
 
-// reference is what an independent implementation of the same method, in
+// independent is what an independent implementation of the same method, in
 // another language, gives for one of the five simulated histories.
-type reference struct {
+type independent struct {
 	Comparisons int `json:"comparisons"`
 	Used        int `json:"used"`
 	SetAside    []struct {
@@ -83,7 +83,7 @@ func TestReferenceHistories(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			var want reference
+			var want independent
 			if err := json.Unmarshal(text, &want); err != nil {
 				t.Fatal(err)
 			}
@@ -92,7 +92,7 @@ func TestReferenceHistories(t *testing.T) {
 	}
 }
 
-func compare(t *testing.T, got rating.Rating, want reference) {
+func compare(t *testing.T, got rating.Rating, want independent) {
 	t.Helper()
 	if got.Comparisons != want.Comparisons || got.Used != want.Used {
 		t.Errorf("used %d of %d, want %d of %d", got.Used, got.Comparisons, want.Used, want.Comparisons)

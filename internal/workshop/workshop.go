@@ -14,6 +14,8 @@ import (
 
 	"timeball/internal/chronometer"
 	"timeball/internal/rating"
+	"timeball/internal/reference"
+	"timeball/internal/setting"
 	"timeball/internal/store"
 )
 
@@ -23,21 +25,23 @@ var ErrUnknown = errors.New("not in this workshop")
 // Workshop is the keeper's workshop over one folder. It is safe for use by
 // several goroutines.
 type Workshop struct {
-	db  *store.DB
-	now func() time.Time
+	db       *store.DB
+	standard *reference.Standard
+	now      func() time.Time // UTC by the standard
 
-	mu     sync.Mutex
-	known  map[chronometer.ID]*figures // by instrument, as of figures.Version
-	detail map[chronometer.ID]*figures // the same with their curves, for the pages read last
-	recent []chronometer.ID            // of detail, oldest first
-	work   chan struct{}               // as many ratings at once as there are processors
-	doing  sync.WaitGroup
+	mu       sync.Mutex
+	standing store.Standing              // kept last
+	known    map[chronometer.ID]*figures // by instrument, as of figures.Version
+	detail   map[chronometer.ID]*figures // the same with their curves, for the pages read last
+	recent   []chronometer.ID            // of detail, oldest first
+	work     chan struct{}               // as many ratings at once as there are processors
+	doing    sync.WaitGroup
 }
 
-// New returns the workshop over an open folder; now tells the time.
-func New(db *store.DB, now func() time.Time) *Workshop {
+// New returns the workshop over an open folder; UTC is that of the standard.
+func New(db *store.DB, standard *reference.Standard) *Workshop {
 	return &Workshop{
-		db: db, now: now, known: map[chronometer.ID]*figures{}, detail: map[chronometer.ID]*figures{},
+		db: db, standard: standard, now: standard.Now, known: map[chronometer.ID]*figures{}, detail: map[chronometer.ID]*figures{},
 		work: make(chan struct{}, runtime.GOMAXPROCS(0)),
 	}
 }
@@ -60,6 +64,8 @@ type Seen struct {
 	Current    bool            // it goes, and ErrorNow and In30Days hold
 	ErrorNow   rating.Interval // s
 	In30Days   rating.Interval // s
+	Hand       setting.Window  // when to move the minute hand forward, if Current
+	Advice     setting.Advice  // what to do about the minute hand, if Current
 	Next       []chronometer.Action
 }
 

@@ -15,6 +15,7 @@ import (
 	"timeball/internal/chronometer"
 	"timeball/internal/lanternquay"
 	"timeball/internal/ratebook"
+	"timeball/internal/reference"
 	"timeball/internal/store"
 	"timeball/internal/workshop"
 )
@@ -30,7 +31,7 @@ func open(t testing.TB) *workshop.Workshop {
 	if err != nil {
 		t.Fatal(err)
 	}
-	w := workshop.New(db, clockNow)
+	w := workshop.New(db, reference.Plain(clockNow))
 	t.Cleanup(func() {
 		w.Close()
 		if err := db.Close(); err != nil {
@@ -427,7 +428,7 @@ func TestSentTwiceAtOnce(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer db.Close()
-	w := workshop.New(db, ticking)
+	w := workshop.New(db, reference.Plain(ticking))
 	defer w.Close()
 	id := enter(t, w, "417")
 	write, err := w.NewID(t.Context(), id, chronometer.KindStopped)
