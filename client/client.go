@@ -173,6 +173,11 @@ func (c *Client) Kinds(ctx context.Context) ([]Kind, error) {
 	return k.Kinds, err
 }
 
+// Standard returns where UTC comes from and within what bound it is known.
+func (c *Client) Standard(ctx context.Context) (Standard, error) {
+	return ask[Standard](ctx, c, "/standard", nil)
+}
+
 // of returns the path of something of an instrument.
 func of(number, what string) string { return "/instruments/" + url.PathEscape(number) + what }
 

@@ -15,6 +15,7 @@ import (
 	"timeball/client"
 	"timeball/internal/api"
 	"timeball/internal/lanternquay"
+	"timeball/internal/reference"
 	"timeball/internal/store"
 	"timeball/internal/workshop"
 )
@@ -28,7 +29,7 @@ func serveQuay(t testing.TB, dir string) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	w := workshop.New(db, now)
+	w := workshop.New(db, reference.Plain(now))
 	if err := w.Fill(context.Background(), lanternquay.Entries(morning)); err != nil {
 		t.Fatal(err)
 	}

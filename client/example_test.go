@@ -11,6 +11,7 @@ import (
 	"timeball/client"
 	"timeball/internal/api"
 	"timeball/internal/lanternquay"
+	"timeball/internal/reference"
 	"timeball/internal/store"
 	"timeball/internal/workshop"
 )
@@ -61,7 +62,7 @@ func demonstration(ctx context.Context) (address string, leave func()) {
 	if err != nil {
 		log.Fatal(err)
 	}
-	w := workshop.New(db, now)
+	w := workshop.New(db, reference.Plain(now))
 	if err := w.Fill(ctx, lanternquay.Entries(now())); err != nil {
 		log.Fatal(err)
 	}

@@ -164,3 +164,39 @@ type Preview struct {
 	Rating   *Rating    `json:"rating"`    // of the logbook with the new entries
 	Why      string     `json:"why"`       // why there is none
 }
+
+// Standard is where UTC comes from and how well it is known.
+type Standard struct {
+	UTC         time.Time   `json:"utc"`
+	BoundS      *float64    `json:"bound_s"`  // UTC is within this of the field UTC; nil: not known
+	OffsetS     float64     `json:"offset_s"` // UTC minus the clock of the computer
+	Fit         bool        `json:"fit"`      // good enough to compare a dial with
+	Source      string      `json:"source"`
+	Remarks     []string    `json:"remarks"`
+	Servers     []Server    `json:"servers"`
+	Polled      *time.Time  `json:"polled"`
+	LeapSeconds LeapSeconds `json:"leap_seconds"`
+}
+
+// Server is what one server says of the time.
+type Server struct {
+	Name     string     `json:"name"`
+	Heard    *time.Time `json:"heard"`
+	OffsetS  float64    `json:"offset_s"`
+	DelayS   float64    `json:"delay_s"`
+	BoundS   float64    `json:"bound_s"`
+	Stratum  int        `json:"stratum"`
+	Used     bool       `json:"used"`
+	False    bool       `json:"false"` // it contradicts the others
+	Verdict  string     `json:"verdict"`
+	Polls    int        `json:"polls"`
+	Answered int        `json:"answered"`
+}
+
+// LeapSeconds is which table of leap seconds is in use.
+type LeapSeconds struct {
+	From    string     `json:"from"`
+	Expires *time.Time `json:"expires"`
+	Expired bool       `json:"expired"`
+	Next    *time.Time `json:"next"` // one is announced just before this instant
+}

@@ -65,6 +65,7 @@ func (s *surface) routes() map[string]route {
 		"POST " + Root + "/instruments/{number}/comparisons":             s.bringIn,
 		"GET " + Root + "/owners":                                        s.owners,
 		"POST " + Root + "/owners":                                       s.enterOwner,
+		"GET " + Root + "/standard":                                      s.standard,
 		"GET " + Root + "/kinds":                                         s.kinds,
 		"GET " + Root + "/openapi.json":                                  s.description,
 	}

@@ -19,6 +19,7 @@ import (
 
 	"timeball/internal/chronometer"
 	"timeball/internal/lanternquay"
+	"timeball/internal/reference"
 	"timeball/internal/store"
 	"timeball/internal/workshop"
 )
@@ -34,7 +35,7 @@ func openQuay(t testing.TB) (*workshop.Workshop, *store.DB) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	w := workshop.New(db, now)
+	w := workshop.New(db, reference.Plain(now))
 	t.Cleanup(func() {
 		w.Close()
 		db.Close()

@@ -144,8 +144,11 @@ func (s *surface) write(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if _, ok := fact.(chronometer.Owner); ok {
+	switch fact.(type) {
+	case chronometer.Owner:
 		return fmt.Errorf("%w: an owner has no place in the logbook of an instrument; enter it at %s/owners", chronometer.ErrEntry, Root)
+	case chronometer.Equation:
+		return fmt.Errorf("%w: a personal equation has no place in the logbook of an instrument; measure it on its page", chronometer.ErrEntry)
 	}
 	seen, err := s.workshop.See(r.Context(), r.PathValue("number"))
 	if err != nil {

@@ -135,6 +135,11 @@ func TestSession(t *testing.T) {
 	d.ask(t, get("%s/comparisons.csv?kind=wound", at), 400)
 	d.ask(t, get("/instruments/9999/comparisons.csv"), 404)
 
+	d.ask(t, get("/standard?x=1"), 400)
+	if std := read[Standard](t, d.ask(t, get("/standard"), 200)); !std.UTC.Equal(morning) || std.BoundS != nil || std.Fit {
+		t.Errorf("the clock of a test is told as %+v, want UTC without a bound", std)
+	}
+
 	w.Close()
 	if err := db.Close(); err != nil {
 		t.Fatal(err)
@@ -271,8 +276,8 @@ func TestEveryKind(t *testing.T) {
 		sent[kind], ids[kind] = fact, e.ID
 	}
 	write(chronometer.KindStarted, `{"how":"one gentle turn on the signal"}`)
-	write(chronometer.KindCompared, `{"dial":"7:41:03.5","sd_s":0.1,"method":"tap","observer":"T. Morrow","standard":"radio","standard_sd_s":0.05,"temp_c":-3.5,"position":"dial up","wound_h":2,"note":"<b>&"}`)
-	write(chronometer.KindWound, `{"half_turns":7.5,"up_down_h":22}`)
+	write(chronometer.KindCompared, `{"dial":"7:41:03.5","sd_s":0.1,"method":"tap","observer":"T. Morrow","standard":"radio","standard_sd_s":0.05,"temp_c":-3.5,"position":"dial up","wound_h":2,"note":"<b>&","kept":{"offset_s":0.01,"bound_s":0.004,"device_s":0.009},"tapped":{"every_s":5,"at_s":[-5,0.03],"device":"bench telephone","lag_s":-0.035,"lag_sd_s":0.04}}`)
+	write(chronometer.KindWound, `{"half_turns":7.5,"up_down_h":22,"up_down_after_h":54}`)
 	write(chronometer.KindTemperature, `{"temp_c":0}`)
 	write(chronometer.KindMoved, `{"by_s":60}`)
 	write(chronometer.KindSet, `{}`)
@@ -296,7 +301,7 @@ func TestEveryKind(t *testing.T) {
 	write(chronometer.KindStruckOut, fmt.Sprintf(`{"entry":%q,"why":"not so"}`, ids[chronometer.KindNote]))
 	write(chronometer.KindEntered, `{"number":"9","maker":"Thessaly Orne, Veyre","make":"deck watch","beat":"fifth-second","dial":"12 h","going_h":30}`)
 	for _, k := range chronometer.Kinds() {
-		if k == chronometer.KindOwner {
+		if !k.OfInstrument() {
 			continue
 		}
 		if sent[k] == "" {
