@@ -15,6 +15,7 @@ import (
 	"github.com/oklog/ulid/v2"
 
 	"timeball/internal/chronometer"
+	"timeball/internal/reference"
 	"timeball/internal/simulate"
 	"timeball/internal/store"
 	"timeball/internal/web"
@@ -68,7 +69,7 @@ func BenchmarkRoom500(b *testing.B) {
 	if err := db.Add(ctx, fleet(500, 400, time.Now().UTC())); err != nil {
 		b.Fatal(err)
 	}
-	w := workshop.New(db, time.Now)
+	w := workshop.New(db, reference.Plain(time.Now))
 	defer w.Close()
 	pages := web.New(w, time.Now, web.Options{})
 	get := func() time.Duration {
@@ -102,7 +103,7 @@ func BenchmarkRoom500(b *testing.B) {
 	b.ReportMetric(times[len(times)/2].Seconds()*1000, "ms-p50")
 	b.ReportMetric(times[len(times)*99/100].Seconds()*1000, "ms-p99")
 	// A restart finds the figures in the folder.
-	again := workshop.New(db, time.Now)
+	again := workshop.New(db, reference.Plain(time.Now))
 	defer again.Close()
 	pages = web.New(again, time.Now, web.Options{})
 	b.ReportMetric(get().Seconds()*1000, "ms-first-page-after-restart")
@@ -122,7 +123,7 @@ func BenchmarkImport100k(b *testing.B) {
 		if err != nil {
 			b.Fatal(err)
 		}
-		w := workshop.New(db, time.Now)
+		w := workshop.New(db, reference.Plain(time.Now))
 		id, err := w.Enter(ctx, "bench", chronometer.Instrument{Number: "1", Make: chronometer.BoxChronometer, Beat: chronometer.HalfSecond, Dial: chronometer.Twelve, GoingH: 56})
 		if err != nil {
 			b.Fatal(err)

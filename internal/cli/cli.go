@@ -111,7 +111,7 @@ Exit codes: 0 done, 1 could not, 2 used wrongly.`,
 	root.SetOut(c.out)
 	root.SetErr(c.err)
 	root.PersistentFlags().SortFlags = false
-	root.AddCommand(c.demo(), c.serve(), c.rate(), c.correct(), c.importing(), c.export(), c.verify(), c.manual(), c.version())
+	root.AddCommand(c.demo(), c.serve(), c.rate(), c.correct(), c.start(), c.standard(), c.importing(), c.export(), c.verify(), c.manual(), c.version())
 	return root
 }
 

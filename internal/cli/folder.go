@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"timeball/internal/archive"
+	"timeball/internal/reference"
 	"timeball/internal/store"
 	"timeball/internal/workshop"
 )
@@ -52,17 +53,23 @@ func (c console) inKept(ctx context.Context, flag string, work func(context.Cont
 	return c.inFolder(ctx, flag, work)
 }
 
-// inFolder opens the data folder, does the work and closes it again.
+// inFolder opens the data folder by the clock of this computer, does the work
+// and closes it again.
 func (c console) inFolder(ctx context.Context, flag string, work func(context.Context, *workshop.Workshop, string) error) error {
+	return c.inFolderBy(ctx, flag, reference.Plain(c.now), work)
+}
+
+// inFolderBy is inFolder by a standard.
+func (c console) inFolderBy(ctx context.Context, flag string, standard *reference.Standard, work func(context.Context, *workshop.Workshop, string) error) error {
 	dir, err := c.folder(flag)
 	if err != nil {
 		return err
 	}
-	db, err := store.Open(ctx, dir, c.now)
+	db, err := store.Open(ctx, dir, standard.Now)
 	if err != nil {
 		return err
 	}
-	w := workshop.New(db, c.now)
+	w := workshop.New(db, standard)
 	err = work(ctx, w, dir)
 	w.Close()
 	return errors.Join(err, db.Close())

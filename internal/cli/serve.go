@@ -9,12 +9,14 @@ import (
 	"net/http"
 	"os"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"timeball/internal/api"
 	"timeball/internal/lanternquay"
+	"timeball/internal/reference"
 	"timeball/internal/web"
 	"timeball/internal/workshop"
 )
@@ -23,7 +25,7 @@ import (
 const usualAddress = "127.0.0.1:8137"
 
 func (c console) demo() *cobra.Command {
-	var listen string
+	var listen, servers string
 	cmd := &cobra.Command{
 		Use:   "demo",
 		Short: "serve an invented workshop from a temporary folder",
@@ -37,15 +39,16 @@ folder and is gone when the program stops.`,
 				return err
 			}
 			defer os.RemoveAll(dir)
-			return c.serveFolder(cmd, dir, listen, true)
+			return c.serveFolder(cmd, dir, listen, servers, true)
 		}),
 	}
 	cmd.Flags().StringVar(&listen, "listen", "", "address to serve on ("+usualAddress+", or a free port if that is taken)")
+	serversFlag(cmd, &servers)
 	return cmd
 }
 
 func (c console) serve() *cobra.Command {
-	var folder, listen string
+	var folder, listen, servers string
 	cmd := &cobra.Command{
 		Use:   "serve",
 		Short: "serve your workshop",
@@ -57,28 +60,73 @@ computer only. Stop it with Ctrl-C; what was acknowledged is safe.`,
 			if err != nil {
 				return err
 			}
-			return c.serveFolder(cmd, dir, listen, false)
+			return c.serveFolder(cmd, dir, listen, servers, false)
 		}),
 	}
 	c.folderFlag(cmd, &folder)
 	cmd.Flags().StringVar(&listen, "listen", "", "address to serve on ("+usualAddress+")")
+	serversFlag(cmd, &servers)
 	return cmd
 }
 
-func (c console) serveFolder(cmd *cobra.Command, dir, listen string, demo bool) error {
+func (c console) serveFolder(cmd *cobra.Command, dir, listen, servers string, demo bool) error {
+	names, err := c.servers(servers)
+	if err != nil {
+		return err
+	}
 	ln, err := listenOn(listen, demo)
 	if err != nil {
 		return err
 	}
 	defer ln.Close()
-	return c.inFolder(cmd.Context(), dir, func(ctx context.Context, w *workshop.Workshop, dir string) error {
+	log := slog.New(slog.NewTextHandler(c.err, nil))
+	var w *workshop.Workshop
+	standard := c.runningStandard(names, demo, func(s reference.State) {
+		if err := w.KeepStanding(cmd.Context(), s.Reading); err != nil && cmd.Context().Err() == nil {
+			log.Warn("bound of the standard not kept", slog.Any("err", err))
+		}
+	})
+	return c.inFolderBy(cmd.Context(), dir, standard, func(ctx context.Context, opened *workshop.Workshop, dir string) error {
+		w = opened
 		if demo {
-			if err := w.Fill(ctx, lanternquay.Entries(c.now())); err != nil {
+			if err := fillDemo(ctx, w, standard.Now()); err != nil {
 				return err
 			}
 		}
-		return c.serveOn(ctx, ln, w, dir, demo)
+		asking, stop := context.WithCancel(ctx)
+		var asked sync.WaitGroup
+		asked.Go(func() { standard.Run(asking) })
+		defer asked.Wait()
+		defer stop()
+		return c.serveOn(ctx, ln, w, dir, demo, log)
 	})
+}
+
+// fillDemo writes the invented workshop and its last week of the standard.
+func fillDemo(ctx context.Context, w *workshop.Workshop, now time.Time) error {
+	if err := w.Fill(ctx, lanternquay.Entries(now)); err != nil {
+		return err
+	}
+	for _, s := range lanternquay.Standings(now) {
+		if err := w.KeepStanding(ctx, reference.Reading{UTC: s.At, OffsetS: s.OffsetS, BoundS: s.BoundS, Known: true, Source: s.Source}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// demoBoundS is what the clock of this computer is taken to be worth in the
+// demonstration until a server is heard, s.
+const demoBoundS = 0.005
+
+// runningStandard returns the standard by which the pages run.
+func (c console) runningStandard(names []string, demo bool, heard func(reference.State)) *reference.Standard {
+	from, _ := reference.AdoptList()
+	o := reference.Options{Heard: heard, List: from}
+	if demo {
+		o.TakenS = demoBoundS
+	}
+	return reference.New(names, o)
 }
 
 // listenOn opens the address; only this computer may be served until there is
@@ -113,11 +161,11 @@ const (
 	stopTime   = 10 * time.Second
 )
 
-func (c console) serveOn(ctx context.Context, ln net.Listener, w *workshop.Workshop, dir string, demo bool) error {
-	log := slog.New(slog.NewTextHandler(c.err, nil))
+func (c console) serveOn(ctx context.Context, ln net.Listener, w *workshop.Workshop, dir string, demo bool, log *slog.Logger) error {
+	now := w.Standard().Now
 	mux := http.NewServeMux()
-	mux.Handle("/api/v1/", http.NewCrossOriginProtection().Handler(api.New(w, c.now)))
-	mux.Handle("/", web.New(w, c.now, web.Options{Demo: demo, Log: log}))
+	mux.Handle("/api/v1/", http.NewCrossOriginProtection().Handler(api.New(w, now)))
+	mux.Handle("/", web.New(w, now, web.Options{Demo: demo, Log: log}))
 	server := &http.Server{
 		Handler: thisComputerOnly(mux), ReadHeaderTimeout: headerTime, ReadTimeout: wholeTime, WriteTimeout: wholeTime, IdleTimeout: idleTime,
 		ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn),
