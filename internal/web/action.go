@@ -38,6 +38,10 @@ func doing(a chronometer.Action, at string, now time.Time) do {
 	switch a.Kind {
 	case "":
 		d.Href = at
+	case chronometer.KindCompared:
+		d.Href = at + "/compare"
+	case chronometer.KindStarted:
+		d.Href = at + "/start"
 	case chronometer.KindMoved:
 		d.Href = at + "/write/" + wording.Slug(a.Kind) + "?by_s=60"
 	default:
@@ -50,6 +54,8 @@ func doing(a chronometer.Action, at string, now time.Time) do {
 func dueWords(a chronometer.Action, now time.Time) string {
 	said := strings.Contains(a.Say, ":") // a sentence that gives its reason
 	switch {
+	case !a.Until.IsZero():
+		return ", " + wording.Between(a.Due, a.Until, now)
 	case a.Late && said:
 		return ", late since " + wording.Day(a.Due, now)
 	case said:
@@ -60,8 +66,6 @@ func dueWords(a chronometer.Action, now time.Time) string {
 		return ", due since " + wording.Day(a.Due, now)
 	case wording.SameDay(a.Due, now):
 		return " by " + a.Due.UTC().Format("15:04")
-	case a.Kind == chronometer.KindMoved:
-		return " about " + wording.Day(a.Due, now)
 	case a.Due.Sub(now) < 48*time.Hour:
 		return " by " + a.Due.UTC().Format("15:04") + " on " + wording.Day(a.Due, now)
 	}

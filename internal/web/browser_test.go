@@ -66,6 +66,9 @@ func at(ctx context.Context, width int64, dark bool) error {
 	return err
 }
 
+// startAsked asks for the plan of a start.
+const startAsked = "hands=6:10&seconds=40&ready=2&error=0&from=2027-03-04T09:14:00Z"
+
 // faults are what a page must not have, as one expression that returns the
 // sentences.
 const faults = `(() => {
@@ -235,7 +238,8 @@ func TestPictures(t *testing.T) {
 		do        string // in the page, before the picture
 	}{
 		{"room", site.URL + "/", ""}, {"instrument", site.URL + "/instruments/417", ""}, {"trouble", site.URL + "/instruments/88", ""}, {"thin", site.URL + "/instruments/731", ""}, {"empty", empty.URL + "/", ""},
-		{"compare", site.URL + "/instruments/417/write/compared", ""}, {"work", site.URL + "/instruments/417/write/work-done", ""}, {"kinds", site.URL + "/instruments/417/write", ""},
+		{"typed", site.URL + "/instruments/417/write/compared", ""}, {"compare", site.URL + "/instruments/417/compare", ""}, {"start", site.URL + "/instruments/19/start?" + startAsked, ""},
+		{"begin", site.URL + "/instruments/19/start", ""}, {"round", site.URL + "/round", ""}, {"standard", site.URL + "/standard", ""}, {"observers", site.URL + "/observers", ""}, {"work", site.URL + "/instruments/417/write/work-done", ""}, {"kinds", site.URL + "/instruments/417/write", ""},
 		{"wrong", site.URL + "/instruments/417/write/compared", `document.getElementById("f-dial").value = "9:12"; document.getElementById("f-by").value = "Mats Vinter"; document.querySelector(".form").requestSubmit()`},
 		{"preview", site.URL + "/instruments/731/import", `const t = new DataTransfer(); t.items.add(new File(["utc;error_s\n2027-02-20T10:00:00Z;-10.9\n2027-02-21T10:00:00Z;48.7\n2027-02-22T10:00:00Z;-11.7\n2027-02-23T10:00:00Z;-12.2\n"], "book.csv")); document.getElementById("f-file").files = t.files; document.getElementById("f-by").value = "Mats Vinter"; document.querySelector(".form").requestSubmit()`},
 		{"new", site.URL + "/instruments/new", ""}, {"import", site.URL + "/instruments/417/import", ""}, {"owners", site.URL + "/owners", ""}, {"owner", site.URL + "/owners/" + string(q.owners[0]), ""}, {"strike", site.URL + strike, ""}, {"lost", site.URL + "/nowhere", ""},

@@ -4,10 +4,12 @@ import (
 	"net/http"
 	"time"
 
+	"timeball/internal/reference"
 	"timeball/internal/workshop"
 )
 
 // ShowRoom answers with the page of a room as it was found.
 func ShowRoom(w http.ResponseWriter, room workshop.Room, now time.Time) {
-	newSite(nil, func() time.Time { return now }, Options{Demo: true}).showRoom(w, room)
+	tell := func() time.Time { return now }
+	newSite(workshop.New(nil, reference.Plain(tell)), tell, Options{Demo: true}).showRoom(w, room)
 }

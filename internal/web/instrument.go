@@ -8,6 +8,7 @@ import (
 
 	"timeball/internal/chronometer"
 	"timeball/internal/clock"
+	"timeball/internal/web/bench"
 	"timeball/internal/web/drawing"
 	"timeball/internal/web/form"
 	"timeball/internal/web/logbook"
@@ -31,6 +32,7 @@ type instrumentPage struct {
 	Pending                 bool
 	Curves                  []drawing.Curve // the first is the error curve
 	By                      string          // who writes on this computer
+	Hand                    string          // what to do about the minute hand; empty if its error is not known
 	ratesheet.Sheet
 	Logbook     logbook.Book
 	Particulars []ratesheet.Labelled
@@ -64,6 +66,9 @@ func (s *site) instrument(w http.ResponseWriter, r *http.Request) error {
 		p.Refresh = 4
 	}
 	p.Doubt = true
+	if seen.Current {
+		p.Hand = bench.HandAdvice(seen)
+	}
 	p.act(seen)
 	p.notice(seen)
 	query := r.URL.Query()
@@ -73,6 +78,7 @@ func (s *site) instrument(w http.ResponseWriter, r *http.Request) error {
 	p.Logbook = logbook.New(seen, p.At, query)
 	if e, ok := seen.Logbook.Entry(chronometer.ID(query.Get("wrote"))); ok {
 		written := logbook.NewLine(seen, e, p.At, nil)
+		written.Words += wording.After(" · ", bench.MovedWords(seen, e))
 		p.Wrote = &written
 	}
 	p.Sheet = ratesheet.New(seen, p.Logbook, p.At)

@@ -23,10 +23,10 @@ var staticFiles embed.FS
 type pages map[string]*template.Template
 
 // pageNames are the pages; each has a file of its name that defines "main".
-var pageNames = []string{"room", "instrument", "kinds", "write", "import", "owners", "owner", "refusal"}
+var pageNames = []string{"room", "instrument", "kinds", "write", "import", "owners", "owner", "refusal", "compare", "start", "round", "standard", "observers"}
 
 func parsePages() pages {
-	shared := template.Must(template.New("").ParseFS(pageFiles, "page/frame.html", "page/fields.html", "page/figure.html"))
+	shared := template.Must(template.New("").ParseFS(pageFiles, "page/frame.html", "page/fields.html", "page/figure.html", "page/tapping.html"))
 	all := pages{}
 	for _, name := range pageNames {
 		all[name] = template.Must(template.Must(shared.Clone()).ParseFS(pageFiles, "page/"+name+".html"))
@@ -36,17 +36,18 @@ func parsePages() pages {
 
 // frame is what stands around every page.
 type frame struct {
-	Title   string
-	Here    string // the place in the navigation
-	Now     time.Time
-	Demo    bool
-	Assets  string // folder of the style sheet and the scripts
-	Refresh int    // s after which the page asks again; 0: never
-	Doubt   bool   // the page shows ±
+	Title    string
+	Here     string // the place in the navigation
+	Now      time.Time
+	Demo     bool
+	Assets   string // folder of the style sheet and the scripts
+	Refresh  int    // s after which the page asks again; 0: never
+	Doubt    bool   // the page shows ±
+	Standing string // how well UTC is known
 }
 
 func (s *site) frame(title, here string) frame {
-	return frame{Title: title, Here: here, Now: s.now().UTC(), Demo: s.demo, Assets: s.assets.folder}
+	return frame{Title: title, Here: here, Now: s.now().UTC(), Demo: s.demo, Assets: s.assets.folder, Standing: s.workshop.Standard().Read().Standing()}
 }
 
 // Clock returns the time of day for the head of the page.

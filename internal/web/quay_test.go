@@ -12,6 +12,7 @@ import (
 
 	"timeball/internal/chronometer"
 	"timeball/internal/clock"
+	"timeball/internal/reference"
 	"timeball/internal/store"
 	"timeball/internal/workshop"
 )
@@ -23,6 +24,7 @@ type quay struct {
 	*workshop.Workshop
 	db          *store.DB
 	now         time.Time // of its clock
+	begun       time.Time // when its clock began to run; zero: it stands
 	serial      uint64
 	instruments []*kept
 	owners      []chronometer.ID
@@ -63,16 +65,24 @@ func (l line) error(at time.Time) float64 {
 	return e
 }
 
+// tell returns the time: q.now, or from there on if the clock runs.
+func (q *quay) tell() time.Time {
+	if q.begun.IsZero() {
+		return q.now
+	}
+	return q.now.Add(time.Since(q.begun))
+}
+
 // emptyQuay returns a workshop in which nothing is entered.
 func emptyQuay(t testing.TB) *quay {
 	t.Helper()
 	q := &quay{now: today}
-	tell := func() time.Time { return q.now }
+	tell := q.tell
 	db, err := store.Open(t.Context(), t.TempDir(), tell)
 	if err != nil {
 		t.Fatal(err)
 	}
-	q.db, q.Workshop = db, workshop.New(db, tell)
+	q.db, q.Workshop = db, workshop.New(db, reference.Taken(tell, 0.004))
 	t.Cleanup(func() {
 		q.Close()
 		_ = db.Close() // a test may have closed it

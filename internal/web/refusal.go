@@ -70,5 +70,10 @@ func (s *site) refuse(w http.ResponseWriter, r *http.Request, err error) {
 	if status == http.StatusInternalServerError {
 		s.log.Error("page failed", slog.String("method", r.Method), slog.String("path", r.URL.Path), slog.Any("err", err))
 	}
+	if byScript(r) {
+		if err := tell(w, status, told{Problems: []string{p.What, p.Do}}); err == nil {
+			return
+		}
+	}
 	s.show(w, status, "refusal", p)
 }

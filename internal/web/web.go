@@ -7,7 +7,6 @@
 package web
 
 import (
-	"io"
 	"log/slog"
 	"net/http"
 	"runtime/debug"
@@ -62,6 +61,19 @@ type answer func(http.ResponseWriter, *http.Request) error
 func (s *site) routes() map[string]answer {
 	return map[string]answer{
 		"GET /{$}":                                  s.room,
+		"GET /clock/exchange":                       s.exchange,
+		"GET /standard":                             s.standard,
+		"GET /round":                                s.round,
+		"POST /round/hand":                          s.hand,
+		"GET /round/hand":                           s.round,
+		"POST /round":                               s.readThermometers,
+		"GET /observers":                            s.observers,
+		"POST /observers":                           s.exercised,
+		"GET /instruments/{number}/compare":         s.compare,
+		"POST /instruments/{number}/compare":        s.compared,
+		"POST /instruments/{number}/reckon":         s.reckon,
+		"GET /instruments/{number}/start":           s.plan,
+		"POST /instruments/{number}/start":          s.started,
 		"GET /instruments/new":                      s.newInstrument,
 		"POST /instruments/new":                     s.enterInstrument,
 		"GET /instruments/{number}":                 s.instrument,
@@ -159,11 +171,3 @@ func (u *unwritten) Write(b []byte) (int, error) { return len(b), nil }
 
 // WriteHeader keeps the status.
 func (u *unwritten) WriteHeader(status int) { u.status = status }
-
-// clock answers with the time of this computer in RFC 3339, to the
-// millisecond, for the clock in the head of a page.
-func (s *site) clock(w http.ResponseWriter, r *http.Request) {
-	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
-	w.Header().Set("Cache-Control", "no-store")
-	_, _ = io.WriteString(w, s.now().UTC().Format("2006-01-02T15:04:05.000Z07:00"))
-}

@@ -252,7 +252,7 @@ func TestRoom(t *testing.T) {
 	cells := rows["No. 417"].all(".num")
 	near(t, cells[0].words(), "fast", q.instruments[0].line.error(q.now))
 	near(t, cells[1].words(), "losing", -0.83)
-	if got := rows["No. 1102"].one(t, ".act a"); got.attrs["href"] != "/instruments/1102/write/compared" || got.words() != "Compare" {
+	if got := rows["No. 1102"].one(t, ".act a"); got.attrs["href"] != "/instruments/1102/compare" || got.words() != "Compare" {
 		t.Errorf("action: %v %q", got.attrs, got.words())
 	}
 	if got := rows["No. 19"].one(t, ".why").words(); got != "stopped since 19 January" {
@@ -398,7 +398,7 @@ func TestFilter(t *testing.T) {
 var written = map[chronometer.Kind]url.Values{
 	chronometer.KindEntered:     {"number": {"417"}, "make": {"box chronometer"}, "beat": {"half-second"}, "dial": {"12 h"}, "going_h": {"56"}, "up_down": {"true"}},
 	chronometer.KindCompared:    {"dial": {"9:12:45.5"}, "temp_c": {"19,5"}, "at": {"2027-03-04 09:12:30.5"}},
-	chronometer.KindWound:       {"half_turns": {"7.5"}},
+	chronometer.KindWound:       {"half_turns": {"7.5"}, "at": {"2027-03-03 20:00:00"}},
 	chronometer.KindStarted:     {"how": {"one gentle turn"}},
 	chronometer.KindStopped:     {"why": {"for work"}},
 	chronometer.KindMoved:       {"by_s": {"60"}},
@@ -426,8 +426,8 @@ func TestEveryKindCanBeWritten(t *testing.T) {
 			q := lanternQuay(t)
 			v := visit(t, q)
 			address := "/instruments/417/write/" + strings.ReplaceAll(string(kind), " ", "-")
-			if kind == chronometer.KindOwner {
-				v.get(address, http.StatusNotFound) // an owner is no entry of an instrument
+			if !kind.OfInstrument() {
+				v.get(address, http.StatusNotFound) // neither an owner nor an observer is
 				v.get("/owners/new", http.StatusOK)
 				return
 			}

@@ -10,6 +10,7 @@ import (
 
 	"timeball/internal/chronometer"
 	"timeball/internal/ratebook"
+	"timeball/internal/web/bench"
 	"timeball/internal/web/form"
 	"timeball/internal/web/logbook"
 	"timeball/internal/web/wording"
@@ -46,6 +47,8 @@ func (s *site) paper(r *http.Request, kind chronometer.Kind) (writePage, worksho
 		p.Form.Instant = true
 		p.Form.When.Value = form.Instant(p.Now.Truncate(time.Second))
 		p.Form.When.Hint = "the instant at which the dial was read, such as 09:12:30 today or 2027-03-04 09:12:30"
+	case chronometer.KindMoved:
+		p.Lead = bench.HandMoveWords(seen)
 	case chronometer.KindEntered:
 		// By the ID, since what is written may give it another number.
 		p.Form.Action = address("", seen.ID) + "/write/" + wording.Slug(kind)
@@ -61,7 +64,7 @@ func (s *site) paper(r *http.Request, kind chronometer.Kind) (writePage, worksho
 // kindIn returns the kind in the address, if instruments have such entries.
 func kindIn(r *http.Request) (chronometer.Kind, error) {
 	kind, ok := wording.KindOf(r.PathValue("kind"))
-	if !ok || kind == chronometer.KindOwner {
+	if !ok || !kind.OfInstrument() {
 		return "", errNowhere
 	}
 	return kind, nil
@@ -126,11 +129,14 @@ func (s *site) writeDown(w http.ResponseWriter, r *http.Request, p writePage, se
 		e, err := s.workshop.WriteOnce(r.Context(), p.Form.ID, by, seen.ID, at, fact)
 		if err == nil {
 			remember(w, r, by)
-			return see(w, r, pathOf(r)+"?wrote="+url.QueryEscape(string(e.ID)))
+			return wrote(w, r, pathOf(r)+"?wrote="+url.QueryEscape(string(e.ID)), kind.Title()+wording.After(": ", e.Fact.Words()))
 		}
 		if err := s.blame(r, &p.Form, kind, seen.ID, err); err != nil {
 			return err
 		}
+	}
+	if byScript(r) {
+		return tell(w, http.StatusUnprocessableEntity, told{Problems: p.Form.Problems()})
 	}
 	s.show(w, http.StatusUnprocessableEntity, "write", p)
 	return nil

@@ -75,6 +75,10 @@ var cautions = map[chronometer.Kind][]string{
 	},
 }
 
+// Cautions returns what stands beside the form of a kind that can hurt someone
+// or something.
+func Cautions(kind chronometer.Kind) []string { return cautions[kind] }
+
 // buttons are the words of a form's button where it does more than write.
 var buttons = map[chronometer.Kind]string{
 	chronometer.KindPhotograph: "Attach the picture",

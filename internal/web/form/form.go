@@ -73,6 +73,18 @@ func (f Form) Errors() []Field {
 	return wrong
 }
 
+// Problems returns what is wrong, in sentences.
+func (f Form) Problems() []string {
+	var all []string
+	if f.Problem != "" {
+		all = append(all, f.Problem)
+	}
+	for _, x := range f.Errors() {
+		all = append(all, x.Error)
+	}
+	return all
+}
+
 // OK reports whether nothing is wrong.
 func (f Form) OK() bool { return f.Problem == "" && len(f.Errors()) == 0 }
 
@@ -110,6 +122,7 @@ func (f Form) Open() bool {
 // furtherFields are those that a comparison at the bench rarely needs.
 var furtherFields = map[chronometer.Kind][]string{
 	chronometer.KindCompared: {"sd_s", "observer", "standard", "standard_sd_s", "position", "wound_h", "note"},
+	chronometer.KindWound:    {"note"},
 }
 
 // longTexts are the fields that are given more than a line.
@@ -134,6 +147,11 @@ func New(kind chronometer.Kind) Form {
 		}
 		asked := newField(x)
 		asked.Further = slices.Contains(furtherFields[kind], x.Name)
+		if kind == chronometer.KindCompared && x.Name == "standard" {
+			for _, signal := range chronometer.Signals() {
+				asked.Options = append(asked.Options, Option{Value: signal.Name})
+			}
+		}
 		asked.Either = kind == chronometer.KindCompared && (x.Name == "dial" || x.Name == "error_s")
 		f.Fields = append(f.Fields, asked)
 	}

@@ -72,7 +72,7 @@ func (f *Field) read(kind chronometer.Kind) (json.RawMessage, error) {
 	}
 	switch f.Shape {
 	case Number, Whole:
-		v, err := parseNumber(text)
+		v, err := ParseNumber(text)
 		if err != nil {
 			return nil, err
 		}
@@ -103,8 +103,8 @@ func missing(f Field) string {
 // comma.
 var thousands = regexp.MustCompile(`^[+-]?[1-9][0-9]{0,2},[0-9]{3}$`)
 
-// parseNumber reads a number with a decimal point or comma.
-func parseNumber(text string) (float64, error) {
+// ParseNumber reads a number with a decimal point or comma.
+func ParseNumber(text string) (float64, error) {
 	t := strings.ReplaceAll(strings.ReplaceAll(text, "−", "-"), " ", "")
 	if thousands.MatchString(t) {
 		return 0, fmt.Errorf("%.20q can be read in two ways; write it with a point, such as 7.5, and no comma", text)

@@ -55,12 +55,12 @@ func FuzzParseWhen(f *testing.F) {
 
 func TestParseNumber(t *testing.T) {
 	for text, want := range map[string]float64{"7.5": 7.5, "7,5": 7.5, "−0.4": -0.4, "+3": 3, " 1 200 ": 1200, "0,125": 0.125, "1e2": 100} {
-		if got, err := parseNumber(text); err != nil || got != want {
+		if got, err := ParseNumber(text); err != nil || got != want {
 			t.Errorf("%q is read as %v, %v, want %v", text, got, err, want)
 		}
 	}
 	for _, text := range []string{"1,200", "-12,500", "NaN", "Inf", "0x10", "1_000", "seven", "1.2.3", "1,2,3", "1e300"} {
-		if got, err := parseNumber(text); err == nil {
+		if got, err := ParseNumber(text); err == nil {
 			t.Errorf("%q is read as %v, want an error", text, got)
 		}
 	}
@@ -71,7 +71,7 @@ func FuzzParseNumber(f *testing.F) {
 		f.Add(seed)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
-		if v, err := parseNumber(text); err == nil && !(v >= -1e15 && v <= 1e15) {
+		if v, err := ParseNumber(text); err == nil && !(v >= -1e15 && v <= 1e15) {
 			t.Fatalf("%q is read as %v", text, v)
 		}
 	})

@@ -11,7 +11,9 @@ import (
 	"time"
 
 	"timeball/internal/chronometer"
+	"timeball/internal/clock"
 	"timeball/internal/rating"
+	"timeball/internal/setting"
 	"timeball/internal/timescale"
 	"timeball/internal/web/logbook"
 	"timeball/internal/web/wording"
@@ -85,42 +87,30 @@ func figures(seen workshop.Seen) ([]Labelled, string) {
 		daily,
 		{Label: "Steadiness, week to week", Words: fmt.Sprintf("%.2f s", r.Steadiness.Mean), After: fmt.Sprintf("a day, %.2f to %.2f", r.Steadiness.Lo95, r.Steadiness.Hi95)},
 	}
-	if move, ok := handMove(r, seen.Now); ok {
+	if move, ok := handMove(seen); ok {
 		return append(all, Labelled{Label: "Next move of the minute hand", Words: move, After: "forward 1 min"}), ""
 	}
 	then := wording.Error(seen.In30Days)
 	return append(all, Labelled{Label: "In 30 days, on " + wording.Day(timescale.AddDays(seen.Now, 30), seen.Now), Words: then.Words, After: then.PlusMinus}), ""
 }
 
-// handMove returns between which days the forecast has a losing dial so far
-// slow, when its minute hand is moved on; ok is false if it does not come to
-// that within half a year.
-func handMove(r *rating.Rating, now time.Time) (words string, ok bool) {
-	var first, last time.Time
-	for days := range 181 {
-		at := timescale.AddDays(now, float64(days))
-		e, ok := r.Track.At(at)
-		if !ok {
-			break
-		}
-		if first.IsZero() && e.Lo95 <= -chronometer.HandLimitS {
-			first = at
-		}
-		if last.IsZero() && e.Hi95 <= -chronometer.HandLimitS {
-			last = at
-		}
-	}
+// handMove returns when the minute hand is moved on, in words; ok is false if
+// that does not come within half a year.
+func handMove(seen workshop.Seen) (words string, ok bool) {
+	h := seen.Hand
 	switch {
-	case first.IsZero() || r.RateNow.Mean >= 0:
+	case seen.Advice == setting.Due, seen.Advice == setting.TooFar, seen.Advice == setting.Move && !h.To.After(seen.Now):
+		return "due now", true
+	case h.From.IsZero() || h.From.Sub(seen.Now) > 181*clock.Day || seen.Advice != setting.Move && seen.Advice != setting.NotWithin:
 		return "", false
-	case last.IsZero():
-		return wording.Day(first, now) + " or later", true
-	case wording.SameDay(first, last):
-		return wording.Day(first, now), true
-	case first.Month() == last.Month():
-		return strconv.Itoa(first.Day()) + " to " + wording.Day(last, now), true
+	case h.To.IsZero():
+		return wording.Day(h.From, seen.Now) + " or later", true
+	case wording.SameDay(h.From, h.To):
+		return wording.Day(h.From, seen.Now), true
+	case h.From.Month() == h.To.Month():
+		return strconv.Itoa(h.From.Day()) + " to " + wording.Day(h.To, seen.Now), true
 	}
-	return first.Format("2 Jan") + " to " + last.Format("2 Jan"), true
+	return h.From.Format("2 Jan") + " to " + h.To.Format("2 Jan"), true
 }
 
 // forecastDays are the days ahead that the table names.

@@ -42,3 +42,17 @@ func FullInstant(t time.Time) string { return t.UTC().Format("2 January 2006 15:
 func SameDay(a, b time.Time) bool {
 	return a.UTC().Format(time.DateOnly) == b.UTC().Format(time.DateOnly)
 }
+
+// Between returns "between 3 and 9 March", "on 3 March" or, once the first day
+// is past, "by 9 March".
+func Between(from, to, now time.Time) string {
+	switch {
+	case SameDay(from, to):
+		return "on " + Day(from, now)
+	case !from.After(now):
+		return "by " + Day(to, now)
+	case from.UTC().Month() == to.UTC().Month() && from.UTC().Year() == to.UTC().Year():
+		return "between " + from.UTC().Format("2") + " and " + Day(to, now)
+	}
+	return "between " + Day(from, now) + " and " + Day(to, now)
+}
