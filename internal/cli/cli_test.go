@@ -108,7 +108,7 @@ func TestDemoServes(t *testing.T) {
 	finished := make(chan int, 1)
 	var errs bytes.Buffer
 	go func() {
-		finished <- run(ctx, []string{"demo", "--listen", "127.0.0.1:0"}, console{in: strings.NewReader(""), out: w, err: &errs, now: time.Now, getenv: os.Getenv})
+		finished <- run(ctx, []string{"demo", "--listen", "127.0.0.1:0", "--servers", "none"}, console{in: strings.NewReader(""), out: w, err: &errs, now: time.Now, getenv: os.Getenv})
 		w.Close()
 	}()
 	lines := bufio.NewScanner(r)
@@ -156,7 +156,7 @@ func TestDemoServes(t *testing.T) {
 // TestManualTellsEverything: every command has its page, made from the same
 // usage text.
 func TestManualTellsEverything(t *testing.T) {
-	for _, name := range []string{"", "demo", "serve", "rate", "correct", "import", "export", "verify"} {
+	for _, name := range []string{"", "demo", "serve", "rate", "correct", "start", "standard", "import", "export", "verify"} {
 		var out, errs bytes.Buffer
 		args := []string{"manual"}
 		if name != "" {

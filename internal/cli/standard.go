@@ -129,7 +129,7 @@ func reportStandard(w io.Writer, s reference.State) error {
 	if len(s.Sources) > 0 {
 		fmt.Fprintln(w)
 		t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-		fmt.Fprintln(t, "server\tthis clock is\tbound\tway there and back\tverdict")
+		fmt.Fprintln(t, "server\tit says this clock is\tbound\tway there and back\tverdict")
 		for _, x := range s.Sources {
 			says, bound, delay := "–", "–", "–"
 			if !x.Heard.IsZero() {

@@ -140,7 +140,7 @@ func (w *Workshop) reckon(ctx context.Context, seen Seen, s Sitting) (Reckoned, 
 		return out, fmt.Errorf("%w: %w", chronometer.ErrEntry, err)
 	}
 	out.At = after(s.Taps.Origin, out.AtS)
-	c := stamped(chronometer.Compared{SDS: out.Finding.SDS}, s.Standard, s.DeviceS)
+	c := stamped(chronometer.Compared{SDS: out.Finding.SDS}, out.At, s.Standard, s.DeviceS)
 	out.SDS = c.SD()
 	return out, nil
 }
@@ -205,7 +205,7 @@ func (w *Workshop) CompareByTap(ctx context.Context, id chronometer.ID, by strin
 	reading := seen.Instrument.ClockDial().Reading(r.At, clock.DialError(r.ErrorS))
 	c := chronometer.ReadDial(reading)
 	c.SDS, c.Method, c.Observer, c.Note = r.Finding.SDS, chronometer.ByTap, s.Observer, s.Note
-	c = stamped(c, s.Standard, s.DeviceS)
+	c = stamped(c, r.At, s.Standard, s.DeviceS)
 	c.Tapped = &chronometer.Tapped{EveryS: s.Taps.EveryS, Device: s.Device, LagS: r.Equation.LagS, LagSDS: r.Equation.SDS, By: r.From}
 	for _, at := range s.Taps.AtS {
 		c.Tapped.AtS = append(c.Tapped.AtS, roundMicro(at-r.At.Sub(s.Taps.Origin).Seconds()))

@@ -7,6 +7,7 @@ import (
 	"timeball/internal/chronometer"
 	"timeball/internal/reference"
 	"timeball/internal/store"
+	"timeball/internal/timescale"
 )
 
 // Standard returns where UTC comes from.
@@ -52,7 +53,7 @@ func (w *Workshop) stamp(c chronometer.Compared, at time.Time) chronometer.Compa
 	if c.Kept != nil || c.Standard != "" || c.StandardSD != 0 || c.Method == chronometer.ByTelephone || c.Method == chronometer.ByRadio || r.UTC.Sub(at).Abs() > stampedWithin {
 		return c
 	}
-	return stamped(c, r, 0)
+	return stamped(c, at, r, 0)
 }
 
 // stampedLike returns a fact that names no standard with the one that was
@@ -67,13 +68,20 @@ func stampedLike(f, kept chronometer.Fact) chronometer.Fact {
 	return f
 }
 
-// stamped writes a reading of the standard into a comparison whose instant was
-// taken by a device that is within deviceS of it.
-func stamped(c chronometer.Compared, r reference.Reading, deviceS float64) chronometer.Compared {
+// nearLeap is how close to a leap second a comparison is doubtful: some servers
+// spread the second over the hours about it (RFC 8633, 3.7.1).
+const nearLeap = 24 * time.Hour
+
+// stamped writes a reading of the standard into a comparison of the instant at,
+// which a device has taken that is within deviceS of it.
+func stamped(c chronometer.Compared, at time.Time, r reference.Reading, deviceS float64) chronometer.Compared {
 	kept := chronometer.Kept{OffsetS: r.OffsetS, BoundS: r.BoundS, DeviceS: deviceS}
 	c.Kept, c.Standard = &kept, r.Source
 	if r.Known {
 		c.StandardSD = kept.SD()
+	}
+	if timescale.LeapSeconds(at.Add(-nearLeap), at.Add(nearLeap)) != 0 {
+		c.Standard += ", within a day of a leap second"
 	}
 	return c
 }

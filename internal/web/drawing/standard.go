@@ -38,16 +38,22 @@ func Bounds(kept []store.Standing, now reference.Reading) (Curve, bool) {
 		return Curve{}, false
 	}
 	c := chart.BoundCurve{Caption: chart.Caption{ID: "bound", Title: "Bound of UTC"}, LimitS: reference.MostBoundS, Today: now.UTC}
+	last := ""
 	add := func(at time.Time, boundS float64, known bool, source string) {
 		words := "not known: " + source
 		if known {
 			words = fmt.Sprintf("within %.2g ms: %s", 1000*boundS, source)
 		}
+		if source == last { // only where it came from elsewhere is there something to point at
+			words = ""
+		}
+		last = source
 		c.Bounds = append(c.Bounds, chart.Bound{At: at, BoundS: boundS, Known: known, Words: words})
 	}
 	for _, s := range kept {
 		add(s.At, s.BoundS, s.Known, s.Source)
 	}
+	last = ""
 	add(now.UTC, now.BoundS, now.Known, now.Source)
 	c.Result = "Now " + c.Bounds[len(c.Bounds)-1].Words + "."
 	return newCurve(c.Caption, "", c), true
