@@ -53,6 +53,10 @@ func Usual(_ float64) Equation {
 	return Equation{LagS: usualLagS, SDS: usualSDS, ScatterS: usualScatterS}
 }
 
+// SteadyS returns the part of an sd of an Equation, s, that stays the same from
+// day to day: comparing more often does not make it less.
+func SteadyS(sdS float64) float64 { return math.Sqrt(max(0, sdS*sdS-wanderS*wanderS)) }
+
 // MeanSDS returns the sd, in s, of the mean of n taps of scatter scatterS whose
 // successive ones are correlated, 0 ≤ correlation < 1: they count as
 // n(1-a)/(1+a) independent taps, and at least as one. n below 1 gives +Inf.

@@ -20,6 +20,14 @@ func (i Interval) Plus(s float64) Interval {
 	return Interval{Mean: i.Mean + s, SD: i.SD, Lo95: i.Lo95 + s, Hi95: i.Hi95 + s}
 }
 
+// Widen adds an independent doubt of standard deviation s to the interval.
+func (i *Interval) Widen(s float64) {
+	const normal95 = 1.959964
+	i.Lo95 = i.Mean - math.Hypot(i.Mean-i.Lo95, normal95*s)
+	i.Hi95 = i.Mean + math.Hypot(i.Hi95-i.Mean, normal95*s)
+	i.SD = math.Hypot(i.SD, s)
+}
+
 // Mixture is a weighted sum of Gaussians: what averaging over the noise gives.
 type Mixture []Gaussian
 

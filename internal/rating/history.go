@@ -54,6 +54,11 @@ type History struct {
 	Temperatures []TemperatureAt
 	Positions    []PositionAt
 	Windings     []time.Time
+
+	// SharedS is the standard deviation, s, of what the stated ones of the
+	// readings have in common, such as what is left of an observer's personal
+	// equation: however many readings there are, the error is not known better.
+	SharedS float64
 }
 
 // Options says what to compute beyond the rating at the epoch.

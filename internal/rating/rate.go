@@ -56,6 +56,7 @@ func Rate(h History, opt Options) (Rating, error) {
 		out.Track = e.track(out.Epoch, opt.TempC)
 		out.Track.Until = out.KnownUntil
 	}
+	out.share(h.SharedS)
 	e.warn(&out)
 	return out, nil
 }

@@ -5,6 +5,7 @@ import (
 
 	"timeball/internal/chronometer"
 	"timeball/internal/clock"
+	"timeball/internal/observe"
 	"timeball/internal/rating"
 )
 
@@ -42,6 +43,9 @@ func History(dial clock.Dial, book chronometer.Logbook) rating.History {
 				r.ErrorS = *f.ErrorS
 			}
 			h.Readings = append(h.Readings, r)
+			if f.Tapped != nil { // the error now rests on the latest readings
+				h.SharedS = observe.SteadyS(f.Tapped.LagSDS)
+			}
 			temperature(e.At, f.TempC)
 			if f.WoundH != nil {
 				implied = append(implied, e.At.Add(-time.Duration(*f.WoundH*float64(time.Hour))))
