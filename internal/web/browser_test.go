@@ -119,6 +119,8 @@ func TestPagesInBrowser(t *testing.T) {
 		site.URL + "/", site.URL + "/instruments/417?wrote=" + string(q.instruments[0].entries[3].ID), site.URL + "/instruments/88", site.URL + "/instruments/731", site.URL + "/instruments/417/write",
 		site.URL + "/instruments/417/write/compared", site.URL + "/instruments/417/write/balance-held", site.URL + "/instruments/new", site.URL + "/instruments/417/import",
 		site.URL + "/instruments/417/strike/" + string(q.instruments[0].entries[3].ID), site.URL + "/owners", site.URL + "/owners/" + string(q.owners[0]), empty.URL + "/",
+		site.URL + "/instruments/417/compare", site.URL + "/instruments/19/compare", site.URL + "/instruments/19/start", site.URL + "/instruments/19/start?" + startAsked,
+		site.URL + "/round", site.URL + "/standard", site.URL + "/observers", empty.URL + "/round",
 	} {
 		for width, dark := range map[int64]bool{1280: false, 390: true} {
 			if err := at(ctx, width, dark); err != nil {
@@ -158,14 +160,14 @@ func TestKeyboard(t *testing.T) {
 	q := lanternQuay(t)
 	site := httptest.NewServer(web.New(q.Workshop, func() time.Time { return today }, web.Options{}))
 	defer site.Close()
-	for _, page := range []string{"/", "/instruments/417", "/instruments/731/write/compared"} {
+	for _, page := range []string{"/", "/instruments/417", "/instruments/731/write/compared", "/instruments/417/compare", "/instruments/19/start", "/round", "/observers"} {
 		if err := at(ctx, 390, false); err != nil {
 			t.Fatal(err)
 		}
 		if err := chromedp.Do(ctx, chromedp.Navigate(site.URL+page)); err != nil {
 			t.Fatal(err)
 		}
-		want, err := chromedp.Run(ctx, chromedp.Evaluate[int](`[...document.querySelectorAll("a[href], button, input, select, textarea, summary, [tabindex='0']")].filter((e) => e.getClientRects().length > 0 && e.tabIndex >= 0 && e.checkVisibility() && !(e.type === "radio" && !e.checked)).length`))
+		want, err := chromedp.Run(ctx, chromedp.Evaluate[int](`[...document.querySelectorAll("a[href], button, input, select, textarea, summary, [tabindex='0']")].filter((e) => e.getClientRects().length > 0 && e.tabIndex >= 0 && e.checkVisibility() && !e.disabled && !(e.type === "radio" && !e.checked)).length`))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -185,7 +187,8 @@ func TestKeyboard(t *testing.T) {
 		}
 		delete(reached, "")
 		if len(reached) != want {
-			t.Errorf("%s: tab reaches %d of %d controls", page, len(reached), want)
+			missed, _ := chromedp.Run(ctx, chromedp.Evaluate[string](`[...document.querySelectorAll("a[href], button, input, select, textarea, summary, [tabindex='0']")].filter((e) => e.getClientRects().length > 0 && e.tabIndex >= 0 && e.checkVisibility() && !e.disabled && !e.dataset.step).map((e) => e.outerHTML.slice(0, 120)).join("; ")`))
+			t.Errorf("%s: tab reaches %d of %d controls, not %s", page, len(reached), want, missed)
 		}
 	}
 }
