@@ -112,7 +112,7 @@ func TestTappedThroughAnUnequalLine(t *testing.T) {
 		if _, err := chromedp.Run(tab, chromedp.Evaluate[bool](fmt.Sprintf("(%s)(%s)", tapAt, jsonOf(instants)), chromedp.EvalAwaitPromise)); err != nil {
 			return err
 		}
-		if err := until(`/ taps used/.test(document.querySelector("[data-spread]").textContent) && document.querySelectorAll("[data-taps] li").length === 8`); err != nil {
+		if err := until(`/ taps used/.test(document.querySelector("[data-spread]").textContent) && document.querySelectorAll("[data-taps] li").length >= 6`); err != nil {
 			return err
 		}
 		id, err := chromedp.Run(tab, chromedp.Evaluate[string](`(() => { const e = document.querySelector("[data-confirm] input"); if (!e.checked) e.click(); const form = document.querySelector("[data-tap] form"); const id = form.elements.id.value; form.requestSubmit(); return id; })()`))

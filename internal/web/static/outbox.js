@@ -21,6 +21,7 @@ const prefix = "timeball.outbox.";
 const soonMs = 5_000;
 const seldomMs = 60_000;
 const patienceMs = 20_000;
+const lingerMs = 250;
 
 const changed = new EventTarget();
 /** @type {DeviceClock | null} */
@@ -95,7 +96,14 @@ function drop(id) {
  */
 function alone(id, waiting, act) {
   if (!navigator.locks) return act();
-  return navigator.locks.request(prefix + id, { ifAvailable: !waiting }, (lock) => (lock ? act() : Promise.resolve(undefined)));
+  return new Promise((resolve, reject) => {
+    navigator.locks.request(prefix + id, { ifAvailable: !waiting }, async (lock) => {
+      if (!lock) return resolve(undefined);
+      await act().then(resolve, reject);
+      // Another tab sees a little later that the entry is gone.
+      if (!read(id)) await new Promise((done) => setTimeout(done, lingerMs));
+    }).catch(reject);
+  });
 }
 
 /**
@@ -218,10 +226,11 @@ export function keep(form, device, onkept = (answer) => { if (answer.href) locat
       for (const [name, value] of kept.body) whole.append(name, value);
       for (const [name, value] of fields) if (value instanceof File) whole.append(name, value);
     }
+    // Before anything is waited for: the page may be closed at any moment.
+    first.add(kept.id);
+    const safe = !files && write(kept);
+    say("Sending…");
     await alone(kept.id, true, async () => {
-      first.add(kept.id);
-      const safe = !files && write(kept);
-      say("Sending…");
       const { end, answer, why } = await post(kept, whole);
       first.delete(kept.id);
       changed.dispatchEvent(new Event("change"));
@@ -310,8 +319,8 @@ async function resend() {
       reason = why;
       changed.dispatchEvent(new Event("change"));
     }
-    wait = left ? Math.min(2 * wait, seldomMs) : soonMs;
     if (left) later();
+    wait = left ? Math.min(2 * wait, seldomMs) : soonMs;
   }
 }
 

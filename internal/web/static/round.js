@@ -8,6 +8,7 @@ import { keep } from "./outbox.js";
  * @param {import("./device.js").DeviceClock} device
  */
 export function walkRound(root, device) {
+  for (const form of document.querySelectorAll("form[data-keep]")) if (form instanceof HTMLFormElement) keepTyped(form);
   for (const step of root.querySelectorAll("[data-step]")) {
     const form = step.querySelector("form[data-keep]");
     if (!(step instanceof HTMLDetailsElement) || !(form instanceof HTMLFormElement)) continue;
@@ -39,4 +40,38 @@ export function walkRound(root, device) {
     const first = due.querySelector("input:not([type=hidden]), [data-pad], button");
     if (first instanceof HTMLElement) first.focus({ preventScroll: true });
   }
+}
+
+const typed = "timeball.typed.";
+const freshMs = 12 * 3600 * 1000; // a round is made once a day
+
+/**
+ * Keeps what is typed into a form on this device until it is sent, for a page
+ * that is closed, or put to sleep and thrown away, in the middle of a round.
+ *
+ * @param {HTMLFormElement} form
+ */
+function keepTyped(form) {
+  const subject = form.querySelector("[name=entry]");
+  const key = typed + new URL(form.action, location.href).pathname + (subject instanceof HTMLInputElement ? ` ${subject.value.split(" ")[0]}` : "");
+  const fields = () => [...form.querySelectorAll("input[type=text][name]")].filter((e) => e instanceof HTMLInputElement);
+  try {
+    const kept = JSON.parse(localStorage.getItem(key) ?? "null");
+    if (kept && Date.now() - kept.at < freshMs) {
+      for (const field of fields()) field.value ||= kept.values[field.name] ?? "";
+    } else {
+      localStorage.removeItem(key);
+    }
+  } catch {
+    localStorage.removeItem(key); // not one of ours
+  }
+  form.addEventListener("input", () => {
+    const values = Object.fromEntries(fields().map((field) => [field.name, field.value]));
+    try {
+      localStorage.setItem(key, JSON.stringify({ at: Date.now(), values }));
+    } catch {
+      // This device keeps nothing; what is typed stays on the page.
+    }
+  });
+  form.addEventListener("taken", () => localStorage.removeItem(key));
 }

@@ -276,9 +276,26 @@ export function compareByTap(section, clock) {
       lines.push(...(found?.remarks ?? []));
       says.textContent = lines.join(" ") || (n === 0 ? hint : "");
     }
-    if (cue) cue.textContent = cueWords(everyS());
+    rest(found?.enough ?? false);
+    if (cue) cue.textContent = pad?.disabled ? "say what the dial reads, then write it" : cueWords(everyS());
     offer();
     tick();
+  }
+
+  /** Ends the tapping once more taps would change little. @param {boolean} enough */
+  function rest(enough) {
+    if (!pad || enough === pad.disabled) return;
+    const held = document.activeElement === pad;
+    pad.disabled = enough;
+    const word = pad.querySelector("b");
+    if (word) word.textContent = enough ? "Enough" : "Tap";
+    if (!enough) return;
+    navigator.vibrate?.([60, 60, 60]);
+    // Where the next press of the space bar, still on the beat, does nothing.
+    if (held && says) {
+      says.tabIndex = -1;
+      says.focus({ preventScroll: true });
+    }
   }
 
   /** The choices that stand, so that they are made anew only when they change. */
@@ -436,6 +453,7 @@ export function compareByTap(section, clock) {
       if (says) says.textContent = words;
     };
     if (taps.length === 0) return stop("There are no taps yet.");
+    if (new Set(taps.map((t) => t.spell)).size > 1) return stop("The clock of the server was set anew between these taps: clear them and tap again.");
     if (confirmed === null) return stop("Say first what the dial reads.");
     const origin = new Date(Math.floor(/** @type {number} */ (taps[0].utcMs)));
     const last = taps[taps.length - 1];
@@ -516,11 +534,12 @@ const pads = [];
 /** @type {HTMLButtonElement | null} the one used last */
 let latest = null;
 
-/** Returns the pad that keys go to when nothing has the focus: one that is seen. */
+/** Returns the pad that keys go to when nothing has the focus: the only one, or the last that was used. */
 function keyed() {
   /** @param {HTMLButtonElement} pad */
   const open = (pad) => pad.isConnected && !pad.disabled && (pad.checkVisibility?.() ?? pad.getClientRects().length > 0);
-  return latest && open(latest) ? latest : pads.find(open);
+  if (latest && open(latest)) return latest;
+  return pads.length === 1 && open(pads[0]) ? pads[0] : undefined;
 }
 
 /**
