@@ -8,7 +8,6 @@ import (
 	"image/png"
 	"net/http/httptest"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -17,41 +16,11 @@ import (
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 
+	"timeball/internal/tab"
 	"timeball/internal/web"
 )
 
 var shots = flag.String("shots", "", "folder for pictures of the pages")
-
-// browser returns a tab of a headless Chromium; without one the test fails
-// where CI=true and is skipped elsewhere.
-func browser(t *testing.T) context.Context {
-	t.Helper()
-	var path string
-	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
-		if found, err := exec.LookPath(name); err == nil {
-			path = found
-			break
-		}
-	}
-	if path == "" {
-		if os.Getenv("CI") == "true" {
-			t.Fatal("no Chromium is installed; the pages must be tried in a browser")
-		}
-		t.Skip("no Chromium is installed; the pages are not tried in a browser")
-	}
-	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.Flag("disable-quic", true))
-	if os.Geteuid() == 0 {
-		options = append(options, chromedp.NoSandbox)
-	}
-	ctx, stop := chromedp.NewExecAllocator(context.Background(), options...)
-	t.Cleanup(stop)
-	ctx, closeTab := chromedp.NewContext(ctx)
-	t.Cleanup(closeTab)
-	if err := chromedp.Do(ctx); err != nil {
-		t.Fatal(err)
-	}
-	return ctx
-}
 
 // at sets width and colours.
 func at(ctx context.Context, width int64, dark bool) error {
@@ -108,7 +77,7 @@ const faults = `(() => {
 // 1.4.10 (no scrolling in two directions), 2.1.1 (keyboard) and 2.5.5
 // (targets of 44 px).
 func TestPagesInBrowser(t *testing.T) {
-	ctx := browser(t)
+	ctx := tab.Open(t, 0)
 	q := lanternQuay(t)
 	site := httptest.NewServer(web.New(q.Workshop, func() time.Time { return today }, web.Options{Demo: true}))
 	defer site.Close()
@@ -156,7 +125,7 @@ func TestPagesInBrowser(t *testing.T) {
 // TestKeyboard steps through a page with the tab key: every control that is
 // shown takes the focus once and shows that it has it.
 func TestKeyboard(t *testing.T) {
-	ctx := browser(t)
+	ctx := tab.Open(t, 0)
 	q := lanternQuay(t)
 	site := httptest.NewServer(web.New(q.Workshop, func() time.Time { return today }, web.Options{}))
 	defer site.Close()
@@ -195,7 +164,7 @@ func TestKeyboard(t *testing.T) {
 
 // TestScripts tries what the modules add.
 func TestScripts(t *testing.T) {
-	ctx := browser(t)
+	ctx := tab.Open(t, 0)
 	q := lanternQuay(t)
 	site := httptest.NewServer(web.New(q.Workshop, func() time.Time { return today }, web.Options{}))
 	defer site.Close()
@@ -229,7 +198,7 @@ func TestPictures(t *testing.T) {
 	if folder == "" {
 		folder, ways, most = t.TempDir(), ways[4:], 2
 	}
-	ctx := browser(t)
+	ctx := tab.Open(t, 0)
 	q := lanternQuay(t)
 	site := httptest.NewServer(web.New(q.Workshop, func() time.Time { return today }, web.Options{Demo: true}))
 	defer site.Close()

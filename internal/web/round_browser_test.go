@@ -14,6 +14,7 @@ import (
 
 	"timeball/internal/chronometer"
 	"timeball/internal/clock"
+	"timeball/internal/tab"
 	"timeball/internal/web"
 )
 
@@ -104,7 +105,7 @@ func (k keys) tap(q *quay, l line, n int) {
 // alone; the connection drops in the middle of it and comes back, and every
 // entry is written once.
 func TestRoundAcrossADroppedConnection(t *testing.T) {
-	ctx := browser(t)
+	ctx := tab.Open(t, 0)
 	q := morningQuay(t)
 	pages := web.New(q.Workshop, q.tell, web.Options{})
 	var down atomic.Bool
@@ -232,7 +233,7 @@ func jsonOf(values []float64) string {
 // TestHalfTypedRoundIsKept: a telephone that throws its page away in the middle
 // of a round finds what was typed there again.
 func TestHalfTypedRoundIsKept(t *testing.T) {
-	ctx := browser(t)
+	ctx := tab.Open(t, 0)
 	q := morningQuay(t)
 	site := httptest.NewServer(web.New(q.Workshop, q.tell, web.Options{}))
 	defer site.Close()

@@ -16,6 +16,7 @@ import (
 
 	"timeball/internal/chronometer"
 	"timeball/internal/clock"
+	"timeball/internal/tab"
 	"timeball/internal/web"
 )
 
@@ -63,7 +64,7 @@ const tapAt = `async (instants) => {
 // that the literature finds and scatter by 20 ms.
 func TestTappedThroughAnUnequalLine(t *testing.T) {
 	const tabs = 8
-	ctx := browser(t)
+	ctx := tab.Open(t, 0)
 	q := morningQuay(t)
 	site := httptest.NewServer(unequalWays(web.New(q.Workshop, q.tell, web.Options{})))
 	defer site.Close()

@@ -9,8 +9,6 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"net/url"
-	"os"
-	"os/exec"
 	"strconv"
 	"strings"
 	"sync"
@@ -19,36 +17,14 @@ import (
 
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
+
+	"timeball/internal/tab"
 )
 
-// browser returns a tab of a headless Chromium; without one the test fails
-// where CI=true and is skipped elsewhere.
+// browser returns a tab whose scripts must not fail.
 func browser(t *testing.T, flags ...chromedp.ExecAllocatorOption) context.Context {
 	t.Helper()
-	var path string
-	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
-		if found, err := exec.LookPath(name); err == nil {
-			path = found
-			break
-		}
-	}
-	if path == "" {
-		if os.Getenv("CI") == "true" {
-			t.Fatal("no Chromium is installed; the modules must be tried in a browser")
-		}
-		t.Skip("no Chromium is installed; the modules are not tried in a browser")
-	}
-	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.Flag("disable-quic", true))
-	if os.Geteuid() == 0 {
-		options = append(options, chromedp.NoSandbox)
-	}
-	ctx, cancel := context.WithTimeout(context.Background(), time.Minute+*long)
-	t.Cleanup(cancel)
-	ctx, stop := chromedp.NewExecAllocator(ctx, append(options, flags...)...)
-	t.Cleanup(stop)
-	ctx, closeTab := chromedp.NewContext(ctx)
-	t.Cleanup(closeTab)
-	do(t, ctx)
+	ctx := tab.Open(t, time.Minute+*long, flags...)
 	onEachPage(t, ctx, `window.faults = []; for (const kind of ["error", "unhandledrejection", "securitypolicyviolation"]) addEventListener(kind, (e) => faults.push(kind + ": " + (e.message ?? e.reason ?? e.violatedDirective)));`)
 	t.Cleanup(func() { faultless(t, ctx) })
 	return ctx
