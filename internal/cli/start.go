@@ -49,7 +49,7 @@ soonest, and the one that waits until UTC comes to the hands as they rest.
 hand has passed, or h:mm.m if it does not agree with the seconds hand.`,
 		Example: "  timeball start --dial 12 --hands 8:01 --seconds 45 --rate -0.7 --interval 30\n" +
 			"  timeball start --dial 24 --hands 12:40 --seconds 20 --at 2027-03-04T12:00:00Z --json",
-		Args: nothing,
+		Args: noArgs,
 		RunE: does(func(cmd *cobra.Command, _ []string) error {
 			ask, err := f.ask(cmd, c.now)
 			if err != nil {
@@ -76,13 +76,6 @@ hand has passed, or h:mm.m if it does not agree with the seconds hand.`,
 	cmd.Flags().StringVar(&f.at, "at", "", "the instant to plan from, RFC 3339 (now)")
 	cmd.Flags().BoolVar(&f.json, "json", false, "print one JSON object")
 	return cmd
-}
-
-func nothing(cmd *cobra.Command, args []string) error {
-	if len(args) > 0 {
-		return usage("%s takes flags only, not %.40q", cmd.Name(), args[0])
-	}
-	return nil
 }
 
 // ask returns what the flags ask for.

@@ -178,7 +178,7 @@ func (s *site) reckon(w http.ResponseWriter, r *http.Request) error {
 
 func toldOf(f workshop.Reckoned) reckonedTold {
 	out := reckonedTold{OK: true, ErrorS: f.ErrorS, SDS: f.SDS, Words: bench.ErrorWords(f.ErrorS, f.SDS), Used: f.Used, Enough: f.Enough, FarS: f.FarS,
-		Scatter: fmt.Sprintf("%.0f ms", 1000*f.ScatterS), Equation: bench.EquationWords(f.Equation, f.From != ""), Taps: []tapTold{}, Candidates: []candidate{}, Remarks: []string{}}
+		Scatter: fmt.Sprintf("one tap scatters by %.0f ms", 1000*f.ScatterS), Equation: bench.EquationWords(f.Equation, f.From != ""), Taps: []tapTold{}, Candidates: []candidate{}, Remarks: []string{}}
 	for _, tap := range f.Taps {
 		out.Taps = append(out.Taps, tapTold{tap.MarkS, tap.ResidualS, tap.Dropped})
 	}

@@ -21,6 +21,7 @@ import { keysUnder, newID } from "./outbox.js";
  * @property {number} sd_s
  * @property {string} words
  * @property {string} scatter_words
+ * @property {string} [equation_words] what is taken off for the observer
  * @property {number} used
  * @property {{ mark_s: number, residual_s: number, dropped: string | boolean | null }[]} taps
  * @property {Candidate[]} candidates
@@ -264,7 +265,7 @@ export function compareByTap(section, clock) {
         return item;
       }));
     }
-    if (spread) spread.textContent = found ? [found.words, found.scatter_words, `${found.used} of ${n} taps used`, found.enough ? "enough" : "go on tapping"].filter(Boolean).join(" · ") : "";
+    if (spread) spread.textContent = found ? [found.words, found.scatter_words, `${found.used} of ${n} taps used`, found.enough ? "enough" : "go on tapping", found.equation_words ? `taken off: ${found.equation_words}` : ""].filter(Boolean).join(" · ") : "";
     if (says) {
       const lines = [];
       if (offline && n > 0) lines.push(`No connection: ${n} ${n === 1 ? "tap is" : "taps are"} kept on this device.`);
