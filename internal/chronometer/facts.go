@@ -147,7 +147,7 @@ func temperature(c *float64) error { return withinIf("temp_c", c, -60, 80, "°C"
 // Wound is one winding.
 type Wound struct {
 	HalfTurns float64  `json:"half_turns,omitempty" label:"Half-turns" hint:"count them; usually 7 to 8"`
-	UpDownH   *float64 `json:"up_down_h,omitempty" label:"Up-and-down dial before winding" unit:"h"`
+	UpDownH   *float64 `json:"up_down_h,omitempty" label:"Up-and-down dial before winding" unit:"h" hint:"as it reads; most count the hours since winding"`
 	AfterH    *float64 `json:"up_down_after_h,omitempty" label:"Up-and-down dial after winding" unit:"h"`
 	Note      string   `json:"note,omitempty" label:"Note"`
 }

@@ -120,6 +120,9 @@ func going(i Instrument, s State, known *Known, now time.Time) []Action {
 			todo = append(todo, Action{Verb: "Wind", Kind: KindWound, Say: "wind", Due: s.Wound.Add(every)})
 		}
 	}
+	if s.Wound.IsZero() && s.MotionKnown && s.Station != Home {
+		todo = append(todo, Action{Verb: "Wind", Kind: KindWound, Say: "wind: no winding is written yet", Due: s.MotionSince.Add(hours(i.WindEveryH()))})
+	}
 	if s.Compares == 0 {
 		todo = append(todo, Action{Verb: "Compare", Kind: KindCompared, Say: "compare: its error is not known since " + s.RunSince.Format("2 January"), Due: s.RunSince.Add(firstCompared)})
 	} else {

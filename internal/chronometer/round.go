@@ -41,6 +41,10 @@ func (i Instrument) Stop(s State, now time.Time) (Stop, bool) {
 	every := hours(i.WindEveryH())
 	stop := Stop{Wind: daily(s.Wound), Temperature: daily(s.TempAt), Compare: daily(s.Compared)}
 	if s.Wound.IsZero() {
+		if since := now.Sub(s.MotionSince); s.MotionKnown && since >= every+roundSpan {
+			stop.Missed = fmt.Sprintf("no winding is written since it was set going on %s; see whether it still goes before you wind it", s.MotionSince.UTC().Format("Monday 2 January"))
+			stop.Look = true
+		}
 		return stop, true
 	}
 	since := now.Sub(s.Wound)

@@ -10,6 +10,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"regexp"
 	"syscall"
 	"time"
 
@@ -92,6 +93,9 @@ func does(work func(cmd *cobra.Command, args []string) error) func(*cobra.Comman
 	}
 }
 
+// parsing is how the library of flags tells that a value is none.
+var parsing = regexp.MustCompile(`(strconv\.\w+: parsing "[^"]*": |time: )[^;]*$`)
+
 // root returns the command with all its verbs.
 func (c console) root() *cobra.Command {
 	root := &cobra.Command{
@@ -111,6 +115,9 @@ Exit codes: 0 done, 1 could not, 2 used wrongly.`,
 	root.SetOut(c.out)
 	root.SetErr(c.err)
 	root.PersistentFlags().SortFlags = false
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error {
+		return usage("%s", parsing.ReplaceAllString(err.Error(), "not such a value"))
+	})
 	root.AddCommand(c.demo(), c.serve(), c.rate(), c.correct(), c.start(), c.standard(), c.importing(), c.export(), c.verify(), c.manual(), c.version())
 	return root
 }

@@ -232,5 +232,9 @@ func startError(wantedS float64) string {
 	if wantedS == 0 {
 		return "right, as near as it can be started"
 	}
-	return clock.DialError(wantedS).String() + ", as near as it can be started"
+	way := "fast"
+	if wantedS < 0 {
+		way = "slow"
+	}
+	return fmt.Sprintf("%s %.6g s, as near as it can be started", way, math.Abs(wantedS))
 }

@@ -166,8 +166,10 @@ func newcomer(q *quay) *book {
 	b.by = learner
 	b.write(b.ago(3.3), chronometer.Released{Note: "brake off; dial had not moved on the way"})
 	b.lay(b.ago(3.25), chronometer.DialUp, "", "second shelf")
+	b.wind(b.ago(3.22))
 	b.start(b.ago(3.2), 31, "one gentle quarter turn on the signal")
 	for day := 3; day >= 0; day-- {
+		b.wind(b.ago(float64(day) + 0.01))
 		b.compare(b.ago(float64(day)), chronometer.EyeAndEar, 0)
 	}
 	return b

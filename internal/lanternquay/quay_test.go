@@ -155,7 +155,7 @@ func TestStoriesEndAsTold(t *testing.T) {
 			{"73", chronometer.StoodStill, chronometer.Bench, "Start", false, 0},
 			{"731", chronometer.Going, chronometer.Trial, "Compare", false, 40},
 			{"88", chronometer.Going, chronometer.Bench, "Compare", true, 50},
-			{"1906", chronometer.Going, chronometer.Bench, "Compare", false, 4},
+			{"1906", chronometer.Going, chronometer.Bench, "Wind", false, 4},
 			{"640", chronometer.BalanceHeld, chronometer.Carriage, "Receive", false, 30},
 			{"219 L", chronometer.StoodStill, chronometer.Home, "Ask", false, 7},
 		} {

@@ -273,7 +273,7 @@ func (f *Finding) weigh(near Near, everyS float64) {
 	if !near.Known {
 		f.Candidates = []float64{f.ErrorS, f.ErrorS - everyS, f.ErrorS + everyS}
 		slices.SortStableFunc(f.Candidates, nearestTo(0))
-		f.Remarks = append(f.Remarks, fmt.Sprintf("no error is expected: the taps tell it only to a multiple of %g s; read the whole dial", everyS))
+		f.Remarks = append(f.Remarks, fmt.Sprintf("its error is not known, and the taps tell it only to a multiple of %g s; read the whole dial", everyS))
 		return
 	}
 	f.FarS = f.ErrorS - near.ErrorS
@@ -305,7 +305,7 @@ func (f *Finding) weigh(near Near, everyS float64) {
 		f.Candidates = f.Candidates[:mostCandidates]
 	}
 	if len(f.Candidates) > 1 {
-		f.Remarks = append(f.Remarks, fmt.Sprintf("the taps fit %s as well as %s: what was expected does not decide, so read the seconds hand",
+		f.Remarks = append(f.Remarks, fmt.Sprintf("the taps fit %s, and %s is not excluded: read the seconds hand",
 			clock.DialError(f.Candidates[0]).Words(0.05), clock.DialError(f.Candidates[1]).Words(0.05)))
 	}
 	if math.Abs(f.FarS) > 3*sd {
@@ -323,9 +323,9 @@ func (f *Finding) surprise(near Near, sd float64) string {
 	size := math.Abs(f.FarS)
 	said := fmt.Sprintf("the taps put the dial %.2f s %s what was expected to within %.2f s: ", size, way, near.HalfS)
 	if beats := math.Round(size / beatS); beats > 0 && math.Abs(size-beats*beatS) <= 2*sd {
-		return said + fmt.Sprintf("another mark may have been meant, %.1f s away, or the dial has been moved or has stopped; look at the seconds hand and tap again", beats*beatS)
+		return said + fmt.Sprintf("the hand may have been misread by %.1f s, or the dial has been moved or has stopped; look at the seconds hand, and if in doubt begin again", beats*beatS)
 	}
-	return said + "no whole beat explains it, so the dial may have been moved, or the taps did not follow the beat; tap again"
+	return said + "no whole beat explains it, so the dial may have been moved, or the taps did not follow the beat; look at the dial, and if in doubt begin again"
 }
 
 // nearestTo returns an order of errors by their distance from e.

@@ -186,14 +186,14 @@ func TestCandidates(t *testing.T) {
 		remark string
 	}{
 		{"expected well", 5, observe.Near{ErrorS: 2, HalfS: 1, Known: true}, []float64{2.4}, ""},
-		{"expected to 3 s", 5, observe.Near{ErrorS: 0.5, HalfS: 3, Known: true}, []float64{2.4, -2.6}, "does not decide"},
-		{"half way", 5, observe.Near{ErrorS: -0.05, HalfS: 0.5, Known: true}, []float64{2.4, -2.6}, "does not decide"},
+		{"expected to 3 s", 5, observe.Near{ErrorS: 0.5, HalfS: 3, Known: true}, []float64{2.4, -2.6}, "is not excluded"},
+		{"half way", 5, observe.Near{ErrorS: -0.05, HalfS: 0.5, Known: true}, []float64{2.4, -2.6}, "is not excluded"},
 		// A reading by eye and ear agrees with the forecast within 0.2 s or is taken
 		// again; Bessel is never over 0.2 s ("The Personal Equation", 1875).
 		{"half seconds, 0.1 s away", 0.5, observe.Near{ErrorS: 2.3, HalfS: 0.05, Known: true}, []float64{2.4}, ""},
-		{"half seconds, 0.22 s away", 0.5, observe.Near{ErrorS: 2.18, HalfS: 0.05, Known: true}, []float64{2.4, 1.9}, "does not decide"},
-		{"half seconds, 0.22 s away below", 0.5, observe.Near{ErrorS: 2.62, HalfS: 0.05, Known: true}, []float64{2.4, 2.9}, "does not decide"},
-		{"one second from a sharp forecast", 5, observe.Near{ErrorS: 1.4, HalfS: 0.2, Known: true}, []float64{2.4}, "1.0 s away, or the dial has been moved"},
+		{"half seconds, 0.22 s away", 0.5, observe.Near{ErrorS: 2.18, HalfS: 0.05, Known: true}, []float64{2.4, 1.9}, "is not excluded"},
+		{"half seconds, 0.22 s away below", 0.5, observe.Near{ErrorS: 2.62, HalfS: 0.05, Known: true}, []float64{2.4, 2.9}, "is not excluded"},
+		{"one second from a sharp forecast", 5, observe.Near{ErrorS: 1.4, HalfS: 0.2, Known: true}, []float64{2.4}, "misread by 1.0 s, or the dial has been moved"},
 		{"far, but by no beat", 5, observe.Near{ErrorS: 1.13, HalfS: 0.1, Known: true}, []float64{2.4}, "no whole beat explains it"},
 	} {
 		f, err := observe.Reckon(observe.Taps{Origin: noon, AtS: steady(2.4, sure.LagS, c.everyS, 8), EveryS: c.everyS}, clock.TwelveHour, c.near, sure)

@@ -186,19 +186,19 @@ func TestRefusals(t *testing.T) {
 		t.Fatal(err)
 	}
 	for say, spoil := range map[string]func(*setting.Ask){
-		"dial of 10 hours":    func(a *setting.Ask) { a.Dial = 10 },
-		"stand on a dial":     func(a *setting.Ask) { a.HandsS = 43200 },
-		"hands at NaN":        func(a *setting.Ask) { a.HandsS = math.NaN() },
-		"hands at -1":         func(a *setting.Ask) { a.HandsS = -1 },
-		"not rest at 60":      func(a *setting.Ask) { a.SecondS = 60 },
-		"not rest at -0.5":    func(a *setting.Ask) { a.SecondS = -0.5 },
-		"not rest at NaN":     func(a *setting.Ask) { a.SecondS = math.NaN() },
-		"wanted error of NaN": func(a *setting.Ask) { a.WantedS = math.NaN() },
-		"error of -21600":     func(a *setting.Ask) { a.WantedS = -21600 },
-		"-1s to get ready":    func(a *setting.Ask) { a.Ready = -time.Second },
-		"-1s for a turn":      func(a *setting.Ask) { a.Turn = -time.Second },
-		"1h0m0s for a turn":   func(a *setting.Ask) { a.Turn = time.Hour },
-		"the year 1":          func(a *setting.Ask) { a.Now = time.Time{} },
+		"dial of 10 hours":      func(a *setting.Ask) { a.Dial = 10 },
+		"stand on a dial":       func(a *setting.Ask) { a.HandsS = 43200 },
+		"hands at NaN":          func(a *setting.Ask) { a.HandsS = math.NaN() },
+		"hands at -1":           func(a *setting.Ask) { a.HandsS = -1 },
+		"not rest at 60":        func(a *setting.Ask) { a.SecondS = 60 },
+		"not rest at -0.5":      func(a *setting.Ask) { a.SecondS = -0.5 },
+		"not rest at NaN":       func(a *setting.Ask) { a.SecondS = math.NaN() },
+		"wanted error of NaN":   func(a *setting.Ask) { a.WantedS = math.NaN() },
+		"error of -21600":       func(a *setting.Ask) { a.WantedS = -21600 },
+		"the time to get ready": func(a *setting.Ask) { a.Ready = -time.Second },
+		"-0.01667 min, is not":  func(a *setting.Ask) { a.Turn = -time.Second },
+		"minute hand, 60 min":   func(a *setting.Ask) { a.Turn = time.Hour },
+		"the year 1":            func(a *setting.Ask) { a.Now = time.Time{} },
 	} {
 		a := good
 		spoil(&a)

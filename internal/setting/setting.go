@@ -167,9 +167,9 @@ func (a Ask) refuse() error {
 	case !(math.Abs(a.WantedS) < m/2):
 		return bad("a wanted error of %g s is not less than half round the dial; say it in seconds, fast positive", a.WantedS)
 	case a.Ready < 0 || a.Ready > 7*clock.Day:
-		return bad("%s to get ready is not between nothing and seven days", a.Ready)
+		return bad("the time to get ready, %.4g min, is not between nothing and seven days", a.Ready.Minutes())
 	case a.Turn < 0 || a.Turn >= time.Hour:
-		return bad("%s for a turn of the minute hand is not between nothing and an hour", a.Turn)
+		return bad("the time for a turn of the minute hand, %.4g min, is not between nothing and an hour", a.Turn.Minutes())
 	case a.Now.UTC().Year() < 1700 || a.Now.UTC().Year() > 2198:
 		return bad("the year %d is not between 1700 and 2198", a.Now.UTC().Year())
 	}

@@ -108,7 +108,7 @@ func TestComparePage(t *testing.T) {
 	values := url.Values{"id": {section.attrs["data-id"]}, "taps": {string(sent)}, "near_s": {fmt.Sprintf("%.2f", got.ErrorS)}, "by": {"T. Morrow"}}
 	before := len(v.entries("417"))
 	for range 2 {
-		if a := form(v, "/instruments/417/compare", values, http.StatusOK); !a.OK || !strings.HasPrefix(a.Words, "Compared: dial ") {
+		if a := form(v, "/instruments/417/compare", values, http.StatusOK); !a.OK || !strings.HasPrefix(a.Words, "Compared: fast ") {
 			t.Errorf("answered %+v", a)
 		}
 	}
@@ -335,5 +335,105 @@ func TestHandMoveWords(t *testing.T) {
 	}
 	if got := v.get("/instruments/88", http.StatusOK).one(t, "#hand-head"); got == nil {
 		t.Error("no advice")
+	}
+}
+
+// TestOldPlan: long after its instant a plan no longer says that it was started
+// then, and Again leads to a minute that can still be reached.
+func TestOldPlan(t *testing.T) {
+	q := lanternQuay(t)
+	v := visit(t, q)
+	page := v.get("/instruments/19/start?hands=6:10&seconds=40&ready=2&error=0&from=2027-03-04T08:14:00Z", http.StatusOK)
+	if _, off := page.one(t, "[data-going]").attrs["disabled"]; !off {
+		t.Error("a start of an hour ago can be written")
+	}
+	later := v.get(page.one(t, ".go a").attrs["href"], http.StatusOK)
+	at, err := time.Parse(time.RFC3339, later.one(t, "[data-start]").attrs["data-instant"])
+	if err != nil || at.Before(q.now) || at.After(q.now.Add(2*time.Minute)) || at.Second() != 40 {
+		t.Errorf("Again leads to %s, it is %s, %v", at, q.now, err)
+	}
+	// 6:10:40 was turned 2 h 9 min or so forward, and a minute more for each minute since.
+	reads, note := later.one(t, ".reads").words(), ""
+	for _, e := range later.all(".going input") {
+		if e.attrs["name"] == "note" {
+			note = e.attrs["value"]
+		}
+	}
+	turns := at.Sub(time.Date(2027, 3, 4, 6, 10, 40, 0, time.UTC))
+	want := fmt.Sprintf("%d turns and %d min", int(turns.Hours()), int(turns.Minutes())%60)
+	if !strings.Contains(note, want) || !strings.Contains(note, reads) {
+		t.Errorf("the logbook would say %q, want %q and %q", note, want, reads)
+	}
+}
+
+// TestStartOfOneHeld: released and started in one go, each an entry.
+func TestStartOfOneHeld(t *testing.T) {
+	q := lanternQuay(t)
+	q.add(q.instruments[0], today.Add(-time.Hour), "Signe Vandrell", chronometer.Held{With: chronometer.Brake})
+	q.fill(t)
+	v := visit(t, q)
+	page := v.get("/instruments/417/start?hands=6:10&seconds=40&ready=0&error=10.5&way=slow&from=2027-03-04T09:20:00Z", http.StatusOK)
+	if got := page.all(".countdown .sub")[0].words(); got != "The dial will be 10.5 s slow." {
+		t.Errorf("it says %q", got)
+	}
+	values := url.Values{"by": {"T. Morrow"}, "released": {page.one(t, "[name=released]").attrs["value"]}}
+	for _, e := range page.all(".going input") {
+		if e.attrs["type"] == "hidden" {
+			values.Set(e.attrs["name"], e.attrs["value"])
+		}
+	}
+	at, err := time.Parse(time.RFC3339, values.Get("at"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	q.now = at.Add(3 * time.Second)
+	for range 2 {
+		form(v, "/instruments/417/start", values, http.StatusOK)
+	}
+	count := map[chronometer.Kind]int{}
+	for _, e := range v.entries("417") {
+		if !e.At.Before(today) {
+			count[e.Kind()]++
+		}
+	}
+	if count[chronometer.KindReleased] != 1 || count[chronometer.KindStarted] != 1 {
+		t.Errorf("written: %v", count)
+	}
+}
+
+// TestFarMoveIsAsked: two hours forward may be minutes taken for seconds.
+func TestFarMoveIsAsked(t *testing.T) {
+	q := lanternQuay(t)
+	v := visit(t, q)
+	address := "/instruments/1102/write/hands-moved"
+	values := url.Values{"by_s": {"7200"}, "by": {"T. Morrow"}, "at": {"now"}, "id": {string(q.newID(q.now))}}
+	r := v.postForm(address, values)
+	page := parsed(t, text(t, r))
+	if r.StatusCode != http.StatusUnprocessableEntity || !strings.Contains(page.one(t, ".field.bad").words(), "120 minutes forward") {
+		t.Errorf("two hours forward: %d, %q", r.StatusCode, page.one(t, ".wrong").words())
+	}
+	values.Set("sure", page.one(t, "[name=sure]").attrs["value"])
+	v.follow(v.postForm(address, values)).one(t, ".notice.done")
+}
+
+// TestSetAsideIsTold: a comparison that the calculation does not believe is
+// acknowledged with that.
+func TestSetAsideIsTold(t *testing.T) {
+	q := lanternQuay(t)
+	v := visit(t, q)
+	truth := q.instruments[0].line.error(q.now)
+	taps := tapsOn(q.now.Add(-40*time.Second), truth+60, 7, -0.035)
+	origin := time.UnixMilli(int64(1000 * taps[0])).UTC()
+	var after []float64
+	for _, at := range taps {
+		after = append(after, at-float64(origin.UnixMilli())/1000)
+	}
+	sent, err := json.Marshal(map[string]any{"origin": origin.Format(time.RFC3339Nano), "at_s": after, "every_s": 5, "device": "x", "bound_s": 0.004})
+	if err != nil {
+		t.Fatal(err)
+	}
+	a := form(v, "/instruments/417/compare", url.Values{"id": {string(q.newID(q.now))}, "taps": {string(sent)}, "near_s": {fmt.Sprintf("%.2f", truth+60)}, "by": {"T. Morrow"}}, http.StatusOK)
+	if !strings.HasPrefix(a.Words, "Compared: "+clock.DialError(truth + 60).Words(0.05)[:8]) || !strings.Contains(a.Words, "but set aside: ") {
+		t.Errorf("answered %q", a.Words)
 	}
 }

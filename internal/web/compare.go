@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"timeball/internal/chronometer"
+	"timeball/internal/clock"
 	"timeball/internal/observe"
 	"timeball/internal/reference"
 	"timeball/internal/timescale"
@@ -205,8 +206,8 @@ func (s *site) compared(w http.ResponseWriter, r *http.Request) error {
 		id = p.Tapping.ID
 	}
 	var sent tapsSent
-	if err := bad(json.Unmarshal([]byte(r.PostForm.Get("taps")), &sent)); err != nil {
-		return err
+	if err := json.Unmarshal([]byte(r.PostForm.Get("taps")), &sent); err != nil {
+		return fmt.Errorf("%w: no taps came with it; open the page again, with script, and tap", chronometer.ErrEntry)
 	}
 	by := strings.TrimSpace(r.PostForm.Get("by"))
 	if by == "" {
@@ -235,5 +236,38 @@ func (s *site) compared(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	remember(w, r, by)
-	return wrote(w, r, pathOf(r)+"?wrote="+url.QueryEscape(string(e.ID)), "Compared: "+e.Fact.Words())
+	words, err := s.said(r, seen.ID, e)
+	if err != nil {
+		return err
+	}
+	return wrote(w, r, pathOf(r)+"?wrote="+url.QueryEscape(string(e.ID)), words)
+}
+
+// said tells what a comparison has found, and whether the calculation sets it
+// aside.
+func (s *site) said(r *http.Request, subject chronometer.ID, e chronometer.Entry) (string, error) {
+	seen, err := s.workshop.See(r.Context(), string(subject))
+	if err != nil {
+		return "", err
+	}
+	c, ok := e.Fact.(chronometer.Compared)
+	if !ok {
+		return e.Kind().Title() + wording.After(": ", e.Fact.Words()), nil
+	}
+	near := 0.0
+	if seen.Current {
+		near = seen.ErrorNow.Mean
+	}
+	words := "Compared"
+	if reading, ok := c.Reading(); ok {
+		words += ": " + bench.ErrorWords(float64(seen.Instrument.ClockDial().Error(reading, e.At, clock.DialError(near))), c.SD())
+	}
+	if seen.Rating != nil {
+		for _, a := range seen.Rating.SetAside {
+			if a.Ref == string(e.ID) {
+				words += ", but set aside: " + a.Reason + ". Look at the dial, and compare again"
+			}
+		}
+	}
+	return words, nil
 }

@@ -77,7 +77,7 @@ func (s *site) instrument(w http.ResponseWriter, r *http.Request) error {
 	}
 	p.Logbook = logbook.New(seen, p.At, query)
 	if e, ok := seen.Logbook.Entry(chronometer.ID(query.Get("wrote"))); ok {
-		written := logbook.NewLine(seen, e, p.At, nil)
+		written := logbook.NewLine(seen, e, p.At, logbook.NotesOf(seen.Rating))
 		written.Words += wording.After(" · ", bench.MovedWords(seen, e))
 		p.Wrote = &written
 	}

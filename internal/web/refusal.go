@@ -71,7 +71,7 @@ func (s *site) refuse(w http.ResponseWriter, r *http.Request, err error) {
 		s.log.Error("page failed", slog.String("method", r.Method), slog.String("path", r.URL.Path), slog.Any("err", err))
 	}
 	if byScript(r) {
-		if err := tell(w, status, told{Problems: []string{p.What, p.Do}}); err == nil {
+		if err := tell(w, status, told{Problems: []string{p.What}}); err == nil {
 			return
 		}
 	}

@@ -138,11 +138,11 @@ func TestRoundAcrossADroppedConnection(t *testing.T) {
 		}
 		stop := fmt.Sprintf("#stop-%s ", kept.id)
 		k.to(stop + "[name=up_down_h]")
-		k.press("24")
+		k.press("22")
 		k.to(stop + "[name=half_turns]")
 		k.press("7.5")
 		k.to(stop + "[name=up_down_after_h]")
-		k.press("54")
+		k.press("0")
 		k.press("\r")
 		k.until(fmt.Sprintf("document.querySelector(%q).dataset.made !== undefined", stop+"[data-step=wind]"))
 		// The next step in order of need may be another winding: open this one's comparison.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/http"
 	"strings"
+	"time"
 
 	"timeball/internal/chronometer"
 	"timeball/internal/timescale"
@@ -17,9 +18,10 @@ import (
 type startPage struct {
 	frame
 	bench.Start
-	Back  []link
-	Dial  drawing.Dial
-	Heads string
+	Back      []link
+	Dial      drawing.Dial
+	Heads     string
+	ReleaseID chronometer.ID // under which its release is written, if its balance is held
 }
 
 func (s *site) starting(r *http.Request) (startPage, workshop.Seen, error) {
@@ -33,6 +35,11 @@ func (s *site) starting(r *http.Request) (startPage, workshop.Seen, error) {
 	p.Back = []link{{"The room", "/"}, {"No. " + number, at}}
 	if p.ID, err = s.workshop.NewID(r.Context(), seen.ID, chronometer.KindStarted); err != nil {
 		return p, seen, err
+	}
+	if p.Held {
+		if p.ReleaseID, err = s.workshop.NewID(r.Context(), seen.ID, chronometer.KindReleased); err != nil {
+			return p, seen, err
+		}
 	}
 	if p.Plan != nil {
 		p.Dial = drawing.SetDial("start", p.Plan.Plan)
@@ -76,6 +83,16 @@ func (s *site) started(w http.ResponseWriter, r *http.Request) error {
 	seen, err := s.workshop.See(r.Context(), r.PathValue("number"))
 	if err != nil {
 		return err
+	}
+	if text := r.PostForm.Get("released"); text != "" {
+		release, err := chronometer.ParseID(text)
+		if err != nil {
+			return err
+		}
+		// Just before the turn, which is all that is known of when.
+		if _, err := s.workshop.WriteOnce(r.Context(), release, by, seen.ID, at.Add(-time.Second), chronometer.Released{Note: "for the start"}); err != nil {
+			return err
+		}
 	}
 	fact := chronometer.Started{How: "one gentle turn on the signal", Note: strings.TrimSpace(r.PostForm.Get("note"))}
 	e, err := s.workshop.WriteOnce(r.Context(), id, by, seen.ID, at, fact)

@@ -2,6 +2,7 @@ package web
 
 import (
 	"errors"
+	"fmt"
 	"net/http"
 	"net/url"
 	"slices"
@@ -125,6 +126,7 @@ func bad(err error) error {
 func (s *site) writeDown(w http.ResponseWriter, r *http.Request, p writePage, seen workshop.Seen, kind chronometer.Kind) error {
 	by, at := p.Form.Sign(), p.Form.At(s.now())
 	fact := p.Form.Fact(kind)
+	askOnceMore(r, &p.Form, fact)
 	if fact != nil && p.Form.OK() {
 		e, err := s.workshop.WriteOnce(r.Context(), p.Form.ID, by, seen.ID, at, fact)
 		if err == nil {
@@ -140,6 +142,22 @@ func (s *site) writeDown(w http.ResponseWriter, r *http.Request, p writePage, se
 	}
 	s.show(w, http.StatusUnprocessableEntity, "write", p)
 	return nil
+}
+
+// farMoveS is how far the hands may be moved without being asked, s: more is as
+// a rule minutes taken for seconds, or hands set anew.
+const farMoveS = 600
+
+// askOnceMore marks a movement of the hands so far that it may be a slip; sent
+// once more it is taken.
+func askOnceMore(r *http.Request, f *form.Form, fact chronometer.Fact) {
+	moved, ok := fact.(chronometer.Moved)
+	x := f.Field("by_s")
+	if !ok || x == nil || moved.ByS <= farMoveS || r.PostForm.Get("sure") == x.Value {
+		return
+	}
+	f.Sure = x.Value
+	x.Error = fmt.Sprintf("That is %.0f minutes forward. If it is meant, send it once more; if the amount is not known, write hands set instead.", moved.ByS/60)
 }
 
 // blame shows in the form why the workshop refused it and gives it a new ID, so

@@ -11,9 +11,15 @@ import (
 	"timeball/internal/workshop"
 )
 
+// wideWindow is how long a window names no day by itself.
+const wideWindow = 14 * clock.Day
+
 // HandMoveWords says when the minute hand of an instrument is to be moved, and
 // what that does to its error now.
 func HandMoveWords(seen workshop.Seen) string {
+	if seen.State.Motion != chronometer.Going {
+		return "It does not go: its hands are set when it is started, and how is written with the start."
+	}
 	if !seen.Current {
 		return "Its error is not known now: compare it first, then move the minute hand forward by whole minutes."
 	}
@@ -31,11 +37,20 @@ func HandAdvice(seen workshop.Seen) string {
 	h := seen.Hand
 	switch seen.Advice {
 	case setting.Move:
-		words := "Move the minute hand forward one minute " + wording.Between(h.From, h.To, seen.Now) + ", after a comparison"
+		words := "Move the minute hand forward one minute " + wording.Between(h.From, h.To, seen.Now)
+		if h.To.Sub(h.From) > wideWindow {
+			words += ", most likely about " + wording.Day(h.At, seen.Now) + ": the next comparisons narrow it down. Compare it before you move it"
+		} else {
+			words += ", after a comparison"
+		}
 		if h.Every > 0 {
 			words += fmt.Sprintf("; at this rate again every %.0f days", h.Every.Hours()/24)
 		}
 		return wording.Sentence(words)
+	case setting.NotWithin:
+		if !h.From.IsZero() {
+			return wording.Sentence("The minute hand may have to be moved forward one minute from " + wording.Day(h.From, seen.Now) + " on; further ahead its error is not known")
+		}
 	case setting.TooFar:
 		return fmt.Sprintf("%s It takes %d minutes.", seen.Advice.Words(), h.Minutes)
 	}
@@ -54,5 +69,5 @@ func MovedWords(seen workshop.Seen, e chronometer.Entry) string {
 		return ""
 	}
 	before := clock.DialError(after.Mean - moved.ByS)
-	return before.Words(after.Half()) + " before, " + wording.Error(after).String() + " after"
+	return before.Words(after.Half()) + " " + before.HalfWidth(after.Half()) + " before, " + wording.Error(after).String() + " after"
 }

@@ -50,7 +50,7 @@ func NewStandard(s reference.State) Standard {
 	}
 	out.About = "Each server is asked in turn; those whose intervals overlap agree, and the middle of what they share is taken for UTC. One that contradicts the others is named."
 	if len(s.Sources) == 0 {
-		out.About = "No server is asked: UTC is the clock of this computer as it stands. Name servers with --servers when timeball is started."
+		out.About = "No server is asked: UTC is the clock of this computer as it stands."
 	}
 	for _, x := range s.Sources {
 		out.Sources = append(out.Sources, newSource(x, s.UTC))

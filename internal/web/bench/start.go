@@ -25,8 +25,10 @@ type Start struct {
 	Fields   []form.Field
 	Problem  string
 	Cautions []string
-	Barred   string // why it cannot be started now
-	Release  string // where to write that the balance was released, if that comes first
+	Barred   string   // why it cannot be started now
+	Held     bool     // its balance is held, and to be released for the start
+	Turn     string   // the motion that sets it going
+	First    []string // what to see to first, in sentences
 	Plan     *Plan
 	ID       chronometer.ID // under which the start is written
 	By       string
@@ -50,6 +52,8 @@ type Plan struct {
 	OtherSay string
 	Remarks  []string
 	Note     string // for the logbook
+	Stay     bool   // the hands stand where they must
+	Passed   bool   // its instant lies too far back to say that it was started then
 }
 
 // The names of what is asked.
@@ -59,10 +63,22 @@ const (
 	readyField   = "ready"
 	turnField    = "turn"
 	errorField   = "error"
+	wayField     = "way"
+	wayFast      = "fast"
+	waySlow      = "slow"
 	middleField  = "middle"
 	fromField    = "from"  // when the plan was made
 	waitField    = "wait"  // the plan without turning
 	againField   = "again" // minutes later
+)
+
+// mostAgain bounds how often a start is put off by a minute, leastWarning is how
+// long before it one must know, and passed how long after it the start can
+// still be told.
+const (
+	mostAgain    = 1440
+	leastWarning = 15 * time.Second
+	passed       = 5 * time.Minute
 )
 
 // usualTurn is how long turning the minute hand once round takes, s.
@@ -73,18 +89,31 @@ func NewStart(seen workshop.Seen, at, by string, answers url.Values) Start {
 	s := Start{Number: seen.Instrument.Number, At: at, By: by, Cautions: form.Cautions(chronometer.KindStarted)}
 	switch m := seen.State.Motion; {
 	case m == chronometer.BalanceHeld:
-		s.Release = at + "/write/" + wording.Slug(chronometer.KindReleased)
+		s.Held = true
 	case m == chronometer.Going && seen.State.MotionKnown:
 		s.Barred = "It goes since " + wording.Day(seen.State.MotionSince, seen.Now) + ". To start it anew, write first that it was stopped."
 	}
 	if seen.State.Station == chronometer.Carriage {
 		s.Barred = "It is on its way: receive it first."
 	}
+	s.Turn = "A gentle quarter turn of the bowl and back"
+	if seen.Instrument.Make != chronometer.BoxChronometer {
+		s.Turn = "A gentle quarter turn of the watch, dial up, and back"
+	}
+	for _, a := range seen.Next {
+		if a.Stop {
+			s.First = append(s.First, wording.Sentence(wording.Upper(a.Say)))
+		}
+	}
+	if s.Barred == "" && !seen.State.Wound.After(seen.State.MotionSince) {
+		s.First = append(s.First, "No winding is written since it stands: wind it first.")
+	}
 	s.Fields = []form.Field{
 		{Name: handsField, Label: "Hour and minute hand rest at", Hint: "h:mm, the mark that the minute hand has passed; h:mm.m if it does not agree with the seconds hand", Shape: form.Line, Needed: true},
 		{Name: secondsField, Label: "The seconds hand rests at", Unit: "s", Hint: "it is never touched", Shape: form.Number, Needed: true},
 		{Name: readyField, Label: "Time to get ready", Unit: "min", Shape: form.Number, Value: "2"},
-		{Name: errorField, Label: "Wanted error", Unit: "s", Hint: "fast with a plus, slow with a minus; 0 is right at the start", Shape: form.Number, Value: "0"},
+		{Name: errorField, Label: "Wanted at the start", Unit: "s", Hint: "0 is right", Shape: form.Number, Value: "0"},
+		{Name: wayField, Label: "fast or slow", Shape: form.Radio, Needed: true, Value: wayFast, Options: []form.Option{{Value: wayFast, Label: wayFast}, {Value: waySlow, Label: waySlow}}},
 	}
 	if r := seen.Rating; r != nil && r.RateNow.Mean < 0 && r.RateNow.SD < -r.RateNow.Mean {
 		s.Fields = append(s.Fields, form.Field{
@@ -96,6 +125,7 @@ func NewStart(seen workshop.Seen, at, by string, answers url.Values) Start {
 		if v, ok := answers[s.Fields[n].Name]; ok && len(v) > 0 {
 			s.Fields[n].Value = v[0]
 		}
+		s.Fields[n].Choose()
 	}
 	if answers.Has(handsField) && s.Barred == "" {
 		s.plan(seen, answers)
@@ -140,19 +170,28 @@ func (s *Start) plan(seen workshop.Seen, answers url.Values) {
 	}
 	first := p
 	again, _ := strconv.Atoi(answers.Get(againField))
-	for range min(max(again, 0), 120) {
+	total := first
+	for range min(max(again, 0), mostAgain) {
 		p = p.InAMinute()
+		total.ForwardS += p.ForwardS
+	}
+	// Missed long ago, it is the next minute that can still be reached.
+	more := 1
+	for later := p.InAMinute(); later.Start.Before(seen.Now.Add(leastWarning)) && again+more < mostAgain; later = later.InAMinute() {
+		more++
 	}
 	next := WithInstant(answers, ask.Now)
 	next.Set(waitField, map[bool]string{true: "yes", false: "no"}[waiting])
-	next.Set(againField, strconv.Itoa(again+1))
+	next.Set(againField, strconv.Itoa(again+more))
 	out := Plan{
 		Plan: p, Instant: p.Start.Format(time.RFC3339Nano), Day: wording.LongDay(p.Start), Clock: secondOf(p.Start), Reads: dialWords(p), Hand: p.MinuteHand(),
 		Forward: p.Forward(), Second: strconv.FormatFloat(ask.SecondS, 'f', -1, 64), Aim: aimWords(p.WantedS), Why: plans.Why,
 		Wait: setting.Waiting(p.Start.Sub(seen.Now)), Again: s.At + "/start?" + next.Encode(),
 	}
+	out.Forward = total.Forward()
+	out.Passed = seen.Now.Sub(p.Start) > passed
 	if again > 0 {
-		out.Forward = fmt.Sprintf("%.0f min more than before", p.ForwardS/60)
+		out.Forward += " in all"
 	}
 	for _, words := range p.Remarks {
 		out.Remarks = append(out.Remarks, wording.Sentence(words))
@@ -165,7 +204,12 @@ func (s *Start) plan(seen workshop.Seen, answers url.Values) {
 			out.OtherSay = "Wait for UTC to come to the hands: start at " + secondOf(plans.NoTurn.Start) + " on " + wording.Day(plans.NoTurn.Start, seen.Now)
 		}
 	}
-	out.Note = fmt.Sprintf("hands set to %s, the minute hand turned forward %s; aimed at %s", dialWords(p), first.Forward(), aimWords(p.WantedS))
+	turned := "the minute hand not turned"
+	if total.ForwardS > 0 {
+		turned = "the minute hand turned forward " + total.Forward()
+	}
+	out.Note = fmt.Sprintf("hands set to %s, %s; aimed to be %s", dialWords(p), turned, aimWords(p.WantedS))
+	out.Stay = total.ForwardS == 0
 	s.Plan = &out
 }
 
@@ -199,6 +243,9 @@ func (s *Start) ask(seen workshop.Seen, answers url.Values) (setting.Ask, error)
 	rest, err := setting.ParseRest(dial, answers.Get(handsField), seconds)
 	if err != nil {
 		return setting.Ask{}, err
+	}
+	if answers.Get(wayField) == waySlow {
+		wanted = -wanted
 	}
 	if middle > 0 && seen.Rating != nil {
 		beat := seen.Instrument.Beat.Seconds()

@@ -24,6 +24,7 @@ type Form struct {
 	Accept   string // media types of the file
 	Instant  bool   // the instant matters: offer to take it
 	Cautions []string
+	Sure     string // a value far from the usual that is to be sent once more if it is meant
 }
 
 // Field is one field of a form.

@@ -64,7 +64,7 @@ document.querySelector("[data-begin]").addEventListener("click", () => { window.
 	if m := at(lags, 0.5); math.Abs(m+0.042) > 0.017 {
 		t.Errorf("the middle lag is %.4f s, want -0.042", m)
 	}
-	if got := value[[]string](t, ctx, `[...said].filter((s) => !/^(Tap on every beat: [1-4] to settle|Tap \d+ of 30|30 taps are taken: send them\.|)$/.test(s))`); len(got) != 0 {
+	if got := value[[]string](t, ctx, `[...said].filter((s) => !/^(Tap on every beat: [1-4] to settle|Tap \d+ of 30|30 taps are taken: keep them\.|)$/.test(s))`); len(got) != 0 {
 		t.Errorf("said while tapping: %q", got)
 	}
 }

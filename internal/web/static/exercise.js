@@ -110,7 +110,12 @@ export function exercise(section) {
     put("lags", JSON.stringify(lags));
     put("sense", done.sense === "both" ? "seen and heard" : done.sense);
     allow(true);
-    says.textContent = `${lags.length} taps are taken: send them.`;
+    begin.classList.remove("now");
+    if (says instanceof HTMLElement) { // not on the button: a late tap would press it
+      says.tabIndex = -1;
+      says.focus({ preventScroll: true });
+    }
+    says.textContent = `${lags.length} taps are taken: keep them.`;
   }
 
   /** @param {string} name @param {string} value */

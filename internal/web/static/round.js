@@ -22,8 +22,17 @@ export function walkRound(root, device) {
       }
       step.open = false;
       step.dataset.made = "";
+      count();
       next(step);
     });
+  }
+
+  /** Says how much is left. */
+  function count() {
+    const place = document.querySelector("[data-round-count]");
+    /** @param {string} name */
+    const left = (name) => root.querySelectorAll(`[data-step=${name}] > summary .due`).length;
+    if (place) place.textContent = left("wind") + left("compare") === 0 ? "all wound and compared" : `${left("wind")} to wind, ${left("compare")} to compare`;
   }
 
   /** @param {HTMLDetailsElement} after */

@@ -7,6 +7,7 @@ import { flashAt, onFrame, Tones } from "./tones.js";
 const lead = [5, 4, 3, 2, 1];
 const leadTone = { hz: 880, ms: 100 };
 const instantTone = { hz: 1320, ms: 500 };
+const passedS = 300;
 const announced = [60, 30, 10];
 
 /**
@@ -39,6 +40,7 @@ export function countDown(section, clock) {
   Object.assign(section, { timeballLog: log });
   let instant = NaN;
   let planned = false;
+  let silent = false;
   /** @type {(() => void)[]} */
   let takeBack = [];
   let timer = 0;
@@ -70,7 +72,7 @@ export function countDown(section, clock) {
 
   /** Plans the tones that are still to come. */
   function plan() {
-    if (planned || tones.state !== "running" || !(left() > 0.1)) return;
+    if (silent || planned || tones.state !== "running" || !(left() > 0.1)) return;
     planned = true;
     for (const s of lead) if (left() > s + 0.1) tones.schedule(instant - 1000 * s, leadTone);
     tones.schedule(instant, instantTone);
@@ -88,13 +90,17 @@ export function countDown(section, clock) {
       // Written again it would be read out again.
       if (voice && announced.includes(second) && voice.textContent !== words) voice.textContent = words;
     } else {
-      figures.textContent = s > -3 ? "0" : `${figure(Math.floor(-s))} ago`;
+      figures.textContent = s > -3 ? "0" : s > -passedS ? `+${clockFigure(Math.floor(-s))}` : "passed";
     }
-    if (going instanceof HTMLButtonElement) going.disabled = s > 0;
+    figures.classList.toggle("long", (figures.textContent ?? "").length > 5);
+    // Long after the instant nobody can say that it was started then.
+    const passed = s <= -passedS;
+    if (going instanceof HTMLButtonElement) going.disabled = s > 0 || passed;
     const stands = clock.state;
     if (state) {
       state.textContent = [
-        tones.words,
+        ...(passed ? ["the instant has passed: plan it anew"] : []),
+        silent ? "tones off" : tones.words,
         stands.measured ? `server ${boundWords(stands.serverBoundS)}, this device ${boundWords(clock.bound())}` : "this device is being compared with the server",
         ...(stands.reached || !stands.measured ? [] : ["no connection: counting on by this device"]),
       ].join(" · ");
@@ -106,8 +112,15 @@ export function countDown(section, clock) {
   }
 
   button?.addEventListener("click", async () => {
-    await tones.start();
-    keepAwake();
+    silent = tones.state === "running" && !silent;
+    if (silent) {
+      tones.cancel();
+      planned = false;
+    } else {
+      await tones.start();
+      keepAwake();
+    }
+    button.textContent = tones.state === "running" && !silent ? "Tones off" : "Tones on";
     show();
   });
   tones.onstate = show;
@@ -123,8 +136,12 @@ export function countDown(section, clock) {
  * @param {number} seconds whole
  */
 export function figure(seconds) {
+  return seconds <= 10 ? String(seconds) : clockFigure(seconds);
+}
+
+/** @param {number} seconds whole @returns {string} m:ss, with hours where there are any */
+function clockFigure(seconds) {
   const two = (/** @type {number} */ n) => String(n).padStart(2, "0");
-  if (seconds <= 10) return String(seconds);
   if (seconds < 3600) return `${Math.floor(seconds / 60)}:${two(seconds % 60)}`;
   return `${Math.floor(seconds / 3600)}:${two(Math.floor(seconds / 60) % 60)}:${two(seconds % 60)}`;
 }

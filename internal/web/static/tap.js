@@ -35,6 +35,7 @@ import { keysUnder, newID } from "./outbox.js";
  * @property {number} every_s
  * @property {Tap[]} taps
  * @property {Near | null} read by eye
+ * @property {string} [by] the observer
  */
 
 const prefix = "timeball.taps.";
@@ -83,6 +84,7 @@ export function compareByTap(section, clock) {
   let found = null;
   let offline = false;
   let trouble = "";
+  let wanting = ""; // what is still wanting before it can be sent
   const hint = says?.textContent ?? "";
   let misfit = false; // the observer says that the dial does not read so
   /** @type {number | null} the error that is confirmed, s */
@@ -127,11 +129,14 @@ export function compareByTap(section, clock) {
     // Under its first id what was sent already is not written twice.
     idField.value = best.id;
     if (every) every.value = String(best.every_s);
+    const by = form?.querySelector("[name=by]");
+    if (by instanceof HTMLInputElement && best.by) by.value ||= best.by;
     return best;
   }
 
   function save() {
     draft.every_s = everyS();
+    draft.by = observer();
     try {
       if (draft.taps.length > 0 || draft.read) localStorage.setItem(prefix + draft.id, JSON.stringify(draft));
       else localStorage.removeItem(prefix + draft.id);
@@ -168,6 +173,7 @@ export function compareByTap(section, clock) {
       ? { utcMs: placed.utcMs, boundS: placed.boundS, serverBoundS: placed.serverBoundS, spell: placed.spell, press: null }
       : { utcMs: null, boundS: null, serverBoundS: null, spell: null, press: { perf, broken: clock.state.broken, origin: performance.timeOrigin } });
     press(/** @type {HTMLElement} */ (pad));
+    wanting = "";
     save();
     form?.dispatchEvent(new Event("input"));
     show();
@@ -237,16 +243,17 @@ export function compareByTap(section, clock) {
 
   /** @returns {Candidate[]} what the dial may be off */
   function candidates() {
-    if (found) return found.candidates?.length ? found.candidates : [{ error_s: found.error_s, words: found.words }];
     const n = near();
-    return n ? [{ error_s: n.error_s }] : [];
+    // The marks alone tell nothing of minutes and hours.
+    if (!n) return [];
+    if (found) return found.candidates?.length ? found.candidates : [{ error_s: found.error_s, words: found.words }];
+    return [{ error_s: n.error_s }];
   }
 
   /** Whether one reading may be offered as the answer. */
   function sure() {
     const n = near();
-    if (!forecast || misfit || draft.read || !n || n.half_s >= sureHalfS) return false;
-    return found ? candidates().length === 1 : n.half_s < everyS() / 4;
+    return Boolean(forecast && !misfit && !draft.read && n && n.half_s < sureHalfS && found && candidates().length === 1);
   }
 
   function show() {
@@ -260,7 +267,7 @@ export function compareByTap(section, clock) {
         else if (t.utcMs === null) item.textContent = "waits for the clock of this device";
         else if (!r) item.textContent = `${new Date(t.utcMs).toISOString().slice(11, 21)} UTC`;
         else if (r.dropped) item.textContent = `mark ${mark(r.mark_s)}, dropped: ${r.dropped === true ? "far from the others" : r.dropped}`;
-        else item.textContent = `mark ${mark(r.mark_s)}, ${Math.abs(r.residual_s).toFixed(2)} s ${r.residual_s < 0 ? "early" : "late"}`;
+        else item.textContent = `mark ${mark(r.mark_s)}, ${offMark(r.residual_s)}`;
         item.classList.toggle("dropped", Boolean(t.lost || r?.dropped));
         return item;
       }));
@@ -268,14 +275,16 @@ export function compareByTap(section, clock) {
     if (spread) spread.textContent = found ? [found.words, found.scatter_words, `${found.used} of ${n} taps used`, found.enough ? "enough" : "go on tapping", found.equation_words ? `taken off: ${found.equation_words}` : ""].filter(Boolean).join(" · ") : "";
     if (says) {
       const lines = [];
+      if (wanting) lines.push(wanting);
       if (offline && n > 0) lines.push(`No connection: ${n} ${n === 1 ? "tap is" : "taps are"} kept on this device.`);
       if (trouble) lines.push(trouble);
       if (clock.state.measured && clock.bound() > wideS) lines.push(`This device is known to ${boundWords(clock.bound())} only: come nearer to the network.`);
       if (clock.state.measured && !clock.state.fit) lines.push(`UTC is known to ${boundWords(clock.state.serverBoundS)} only, which is too wide for taps: look at the Standard page.`);
       const spells = new Set(placedTaps().map((t) => t.spell));
       if (spells.size > 1) lines.push("The clock of the server was set anew between these taps: clear them and tap again.");
-      lines.push(...(found?.remarks ?? []));
-      says.textContent = lines.join(" ") || (n === 0 ? hint : "");
+      // Before the dial is read, what the marks leave open is no news.
+      if (near() || !found?.used) lines.push(...(found?.remarks ?? []));
+      says.textContent = lines.join(" ") || (n === 0 ? hint : found?.enough ? "That is enough." : "");
     }
     rest(found?.enough ?? false);
     if (cue) cue.textContent = pad?.disabled ? "say what the dial reads, then write it" : cueWords(everyS());
@@ -326,13 +335,14 @@ export function compareByTap(section, clock) {
   /** @param {string} value @param {string} words @param {number} [error] s */
   function choice(value, words, error) {
     const label = document.createElement("label");
-    const radio = Object.assign(document.createElement("input"), { type: "radio", name: "confirmed", value, required: true });
+    const radio = Object.assign(document.createElement("input"), { type: "radio", name: "confirmed", value });
     if (form && !form.contains(confirm)) {
       form.id ||= `tap-${idField.value}`;
       radio.setAttribute("form", form.id);
     }
     radio.addEventListener("change", () => {
       untouched = false;
+      wanting = "";
       const was = misfit;
       misfit = error === undefined;
       confirmed = error ?? null;
@@ -357,6 +367,11 @@ export function compareByTap(section, clock) {
     return label;
   }
 
+  /** Returns the beat where two readings may differ by it, s; 0: whole seconds are enough. */
+  function beat() {
+    return everyS() < 1 ? everyS() : 0;
+  }
+
   let ticking = 0;
 
   /** Writes what the dial should read at this moment. */
@@ -366,15 +381,16 @@ export function compareByTap(section, clock) {
     const choices = candidates();
     if (line) {
       if (Number.isNaN(utc)) line.textContent = "This device is being compared with the server.";
-      else if (choices.length === 0) line.textContent = misfit || !forecast ? "Read the dial, press as you read it, and write what it read." : "";
+      else if (choices.length === 0) line.textContent = misfit || !forecast ? "Press “I read it now” as you read the dial, and write what it read." : "";
       else if (choices.length > 1) line.textContent = `The taps fit ${choices.length} readings: say which the dial shows.`;
-      else line.textContent = `The dial should now read ${dialWords(utc, choices[0].error_s, hours)}`;
+      else line.textContent = `The dial should now read ${dialWords(utc, choices[0].error_s, hours, beat())}`;
     }
     for (const place of confirm?.querySelectorAll("b[data-error]") ?? []) {
-      if (place instanceof HTMLElement) place.textContent = Number.isNaN(utc) ? "–" : dialWords(utc, Number(place.dataset.error), hours);
+      if (place instanceof HTMLElement) place.textContent = Number.isNaN(utc) ? "–" : dialWords(utc, Number(place.dataset.error), hours, beat());
     }
-    // Every 100 ms, and on the whole second of the dial.
-    const next = choices.length > 0 && !Number.isNaN(utc) ? 1000 - modulo(utc + 1000 * choices[0].error_s, 1000) : 100;
+    // Every 100 ms, and on the beat or the whole second of the dial.
+    const step = 1000 * (beat() || 1);
+    const next = choices.length > 0 && !Number.isNaN(utc) ? step - modulo(utc + 1000 * choices[0].error_s, step) : 100;
     ticking = setTimeout(tick, Math.min(100, next + 1));
   }
 
@@ -406,15 +422,19 @@ export function compareByTap(section, clock) {
     untouched = false;
     confirmed = null;
     found = null;
+    wanting = "";
     save();
     show();
     ask();
+    const first = confirm?.querySelector("input");
+    if (first instanceof HTMLElement) first.focus({ preventScroll: true });
   }
 
   clear?.addEventListener("click", () => {
     const n = draft.taps.length;
     fresh(draft.id);
-    if (says) says.textContent = `${n} ${n === 1 ? "tap is" : "taps are"} cleared.`;
+    wanting = `${n} ${n === 1 ? "tap is" : "taps are"} cleared.`;
+    show();
   });
 
   /** @param {string} id */
@@ -429,7 +449,7 @@ export function compareByTap(section, clock) {
     untouched = true;
     offered = "";
     offline = false;
-    trouble = "";
+    trouble = wanting = "";
     asking?.abort();
     asking = null;
     clearTimeout(pending);
@@ -451,11 +471,12 @@ export function compareByTap(section, clock) {
     /** @param {string} words */
     const stop = (words) => {
       event.preventDefault();
-      if (says) says.textContent = words;
+      wanting = words;
+      show();
     };
     if (taps.length === 0) return stop("There are no taps yet.");
     if (new Set(taps.map((t) => t.spell)).size > 1) return stop("The clock of the server was set anew between these taps: clear them and tap again.");
-    if (confirmed === null) return stop("Say first what the dial reads.");
+    if (confirmed === null) return stop(candidates().length > 0 && !misfit ? "Say first what the dial reads." : "Read the dial first: press “I read it now”, and write what it read.");
     const origin = new Date(Math.floor(/** @type {number} */ (taps[0].utcMs)));
     const last = taps[taps.length - 1];
     const server = taps.some((t) => t.serverBoundS === null) ? null : rounded(Math.max(...taps.map((t) => /** @type {number} */ (t.serverBoundS))));
@@ -499,6 +520,12 @@ function cueWords(every) {
   return every < 60 ? `as the seconds hand passes ${every}, ${2 * every}, ${3 * every} …` : "as the seconds hand passes 60";
 }
 
+/** @param {number} seconds + late */
+function offMark(seconds) {
+  const size = Math.abs(seconds).toFixed(2);
+  return size === "0.00" ? "on it" : `${size} s ${seconds < 0 ? "early" : "late"}`;
+}
+
 /** @param {number} x @param {number} m */
 function modulo(x, m) {
   return ((x % m) + m) % m;
@@ -510,12 +537,15 @@ function modulo(x, m) {
  * @param {number} utcMs ms since 1970
  * @param {number} errorS dial less UTC, s
  * @param {number} hours 12 or 24
+ * @param {number} [beat] s: its part of the second is written too
  */
-export function dialWords(utcMs, errorS, hours) {
-  const s = Math.floor(modulo(utcMs / 1000 + errorS, 3600 * hours));
+export function dialWords(utcMs, errorS, hours, beat = 0) {
+  const reading = modulo(utcMs / 1000 + errorS, 3600 * hours);
+  const s = Math.floor(reading);
+  const part = beat > 0 ? `.${Math.floor(beat * Math.floor((reading - s) / beat) * 10 + 1e-6)}` : "";
   const h = Math.floor(s / 3600);
   const two = (/** @type {number} */ n) => String(n).padStart(2, "0");
-  return `${hours === 12 && h === 0 ? 12 : h}:${two(Math.floor(s / 60) % 60)}:${two(s % 60)}`;
+  return `${hours === 12 && h === 0 ? 12 : h}:${two(Math.floor(s / 60) % 60)}:${two(s % 60)}${part}`;
 }
 
 /**
