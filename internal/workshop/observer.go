@@ -219,10 +219,28 @@ func roundMicro(s float64) float64 {
 
 // sameTaps returns nil if an entry holds the taps of a sitting.
 func sameTaps(kept chronometer.Entry, s Sitting) error {
-	if c, ok := kept.Fact.(chronometer.Compared); ok && c.Tapped != nil && sharesTaps(kept, *c.Tapped, s) {
+	if c, ok := kept.Fact.(chronometer.Compared); ok && c.Tapped != nil && beside(kept, *c.Tapped, s) {
 		return nil
 	}
 	return fmt.Errorf("%w: something else was written under this page already, at %s by %s; open the page again and tap once more", chronometer.ErrRefused, kept.At.Format("15:04:05"), kept.By)
+}
+
+// mostReplaced is how far the taps of one page can move when its device has
+// measured itself better in between, s.
+const mostReplaced = 2 * reference.MostBoundS
+
+// beside reports whether the taps of an entry stand each beside one of a
+// sitting under the same ID.
+func beside(kept chronometer.Entry, t chronometer.Tapped, s Sitting) bool {
+	if len(t.AtS) != len(s.Taps.AtS) {
+		return false
+	}
+	for i, at := range t.AtS {
+		if after(kept.At, at).Sub(after(s.Taps.Origin, s.Taps.AtS[i])).Abs().Seconds() > mostReplaced {
+			return false
+		}
+	}
+	return true
 }
 
 // sharesTaps reports whether an entry and a sitting are the same taps: half of

@@ -228,3 +228,32 @@ func TestDialWords(t *testing.T) {
 		}
 	}
 }
+
+// TestTapsArePlacedAnew: the first exchanges after a page is opened may be poor;
+// taps made by them are sent as the better ones since have them.
+func TestTapsArePlacedAnew(t *testing.T) {
+	t.Parallel()
+	q := newQuay(t, map[string]string{"tap": tapPage})
+	q.set(func(q *quay) { q.back = 300 * time.Millisecond })
+	ctx := browser(t)
+	open(t, ctx, q.URL+"/tap")
+	until(t, ctx, `clock.state.measured`)
+	do(t, ctx, chromedp.KeyEvent(" "))
+	until(t, ctx, `document.querySelectorAll("[data-taps] li").length === 1`)
+	early := value[float64](t, ctx, `JSON.parse(localStorage.getItem(Object.keys(localStorage).find((k) => k.startsWith("timeball.taps.")))).taps[0].boundS`)
+	q.set(func(q *quay) { q.back = 0 })
+	do(t, ctx, chromedp.Evaluate[chromedp.Void](`clock.measure(6)`))
+	until(t, ctx, `clock.bound() < 0.05`)
+	do(t, ctx, chromedp.Evaluate[chromedp.Void](`document.querySelector("[data-confirm] input").click(); document.querySelector("[name=by]").value = "T. Morrow"; document.querySelector("form").requestSubmit()`))
+	until(t, ctx, `document.body.dataset.sent`)
+	sent := q.wrote("01JDTAP0000000000000000001")
+	var taps struct {
+		Bound float64 `json:"device_bound_s"`
+	}
+	if err := json.Unmarshal([]byte(sent.Get("taps")), &taps); err != nil {
+		t.Fatal(err)
+	}
+	if early < 0.14 || taps.Bound > 0.05 {
+		t.Errorf("the tap was known to %.3f s when it was made and is sent as known to %.3f s", early, taps.Bound)
+	}
+}

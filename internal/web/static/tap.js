@@ -10,6 +10,7 @@ import { keysUnder, newID } from "./outbox.js";
  * @property {number | null} serverBoundS bound of the server then, s
  * @property {number | null} spell of the server's scale then
  * @property {{ perf: number, broken: number, origin: number } | null} press until it is placed
+ * @property {{ perf: number, broken: number, origin: number }} [made] when it was made, by this page
  * @property {boolean} [lost] it never can be placed
  *
  * @typedef {{ error_s: number, half_s: number }} Near
@@ -163,15 +164,25 @@ export function compareByTap(section, clock) {
     show();
   }
 
+  /** Places taps anew where a better exchange has come since; the first ones after a page is opened are the poorest. */
+  function refine() {
+    for (const tap of draft.taps) {
+      if (tap.utcMs === null || tap.made?.origin !== performance.timeOrigin) continue;
+      const placed = clock.later(tap.made.perf, tap.made.broken);
+      if (placed && placed.boundS < (tap.boundS ?? Infinity)) Object.assign(tap, { utcMs: placed.utcMs, boundS: placed.boundS, serverBoundS: placed.serverBoundS, spell: placed.spell });
+    }
+  }
+
   const placedTaps = () => draft.taps.filter((tap) => tap.utcMs !== null);
 
   /** @param {Event} event */
   function tap(event) {
     const perf = instantOf(event);
     const placed = clock.place(perf);
+    const made = { perf, broken: clock.state.broken, origin: performance.timeOrigin };
     draft.taps.push(placed
-      ? { utcMs: placed.utcMs, boundS: placed.boundS, serverBoundS: placed.serverBoundS, spell: placed.spell, press: null }
-      : { utcMs: null, boundS: null, serverBoundS: null, spell: null, press: { perf, broken: clock.state.broken, origin: performance.timeOrigin } });
+      ? { made, utcMs: placed.utcMs, boundS: placed.boundS, serverBoundS: placed.serverBoundS, spell: placed.spell, press: null }
+      : { utcMs: null, boundS: null, serverBoundS: null, spell: null, press: made });
     press(/** @type {HTMLElement} */ (pad));
     wanting = "";
     save();
@@ -192,6 +203,7 @@ export function compareByTap(section, clock) {
 
   async function reckon() {
     asking?.abort();
+    refine();
     const taps = placedTaps();
     if (taps.length === 0) {
       found = null;
@@ -467,6 +479,7 @@ export function compareByTap(section, clock) {
   });
 
   form.addEventListener("submit", (event) => {
+    refine();
     const taps = placedTaps();
     /** @param {string} words */
     const stop = (words) => {
