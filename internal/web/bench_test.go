@@ -437,3 +437,32 @@ func TestSetAsideIsTold(t *testing.T) {
 		t.Errorf("answered %q", a.Words)
 	}
 }
+
+// FuzzTaps sends whatever to the addresses that take taps: it is answered or
+// refused, and never fails.
+func FuzzTaps(f *testing.F) {
+	q := emptyQuay(f)
+	k := q.enter(chronometer.Instrument{Number: "417", Make: chronometer.BoxChronometer, Beat: chronometer.HalfSecond, Dial: chronometer.Twelve, GoingH: 56}, today.AddDate(0, 0, -1), line{})
+	q.add(k, today.Add(-time.Hour), "Signe Vandrell", chronometer.Started{})
+	if err := q.Fill(f.Context(), q.unfilled); err != nil {
+		f.Fatal(err)
+	}
+	v := visit(f, q)
+	f.Add(`{"every_s":5,"taps":[1804238070.2,1804238075.2,1804238080.2,1804238085.1],"near":{"error_s":1e3,"half_s":0.1}}`)
+	f.Add(`{"origin":"2027-03-04T09:14:00Z","at_s":[1e308,-1e308,0],"every_s":1e-300,"bound_s":-1,"device_bound_s":1e300}`)
+	f.Add(`{"origin":"2027-03-04T09:14:00Z","at_s":[0.1,5.1,10.1,15.1],"every_s":5,"bound_s":0.004,"device":"x"}`)
+	f.Fuzz(func(t *testing.T, body string) {
+		for address, sent := range map[string]struct{ mediaType, body string }{
+			"/instruments/417/reckon":  {"application/json", body},
+			"/instruments/417/compare": {"application/x-www-form-urlencoded", url.Values{"taps": {body}, "near_s": {"0"}, "by": {"x"}}.Encode()},
+		} {
+			r := httptest.NewRequest(http.MethodPost, address, strings.NewReader(sent.body))
+			r.Header.Set("Content-Type", sent.mediaType)
+			r.Header.Set("Accept", "application/json")
+			r.Header.Set("Sec-Fetch-Site", "same-origin")
+			if answer := v.send(r); answer.StatusCode >= 500 {
+				t.Fatalf("%s: status %d for %q", address, answer.StatusCode, body)
+			}
+		}
+	})
+}

@@ -94,7 +94,7 @@ func TestTappedThroughAnUnequalLine(t *testing.T) {
 			body, _ := chromedp.Run(tab, chromedp.Evaluate[string](`document.querySelector("main").innerText`))
 			return fmt.Errorf("it does not come to %s; the page: %s", condition, body)
 		}
-		if err := until(`document.querySelector("[data-device]")?.textContent.match(/^UTC here.* this device to ±[1-8]?\d ms/) !== null`); err != nil {
+		if err := until(`/^UTC here.* this device to ±[1-8]?\d ms/.test(document.querySelector("[data-device]")?.textContent)`); err != nil {
 			return err
 		}
 		if err := chromedp.Do(tab, chromedp.Evaluate[chromedp.Void](`(() => { const e = document.querySelector("[data-every]"); e.value = "0.5"; e.dispatchEvent(new Event("change", { bubbles: true })); document.querySelector("[name=by]").value = "T. Morrow"; })()`)); err != nil {
