@@ -1,6 +1,7 @@
 package web_test
 
 import (
+	"errors"
 	"flag"
 	"fmt"
 	"math"
@@ -36,6 +37,10 @@ func unequalWays(pages http.Handler) http.Handler {
 		_, _ = w.Write(kept.Body.Bytes())
 	})
 }
+
+// errTooBusy marks a comparison refused because this machine was too busy to
+// place the device.
+var errTooBusy = errors.New("the device is known too widely")
 
 // wrongClock sets the clock of the device 3.7 s wrong and keeps the true one
 // for the test.
@@ -131,6 +136,11 @@ func TestTappedThroughAnUnequalLine(t *testing.T) {
 		}
 		c, ok := e.Fact.(chronometer.Compared)
 		if !ok || c.Kept == nil {
+			// On a machine so busy that its exchanges take 0.2 s taps are refused,
+			// as they should be, and made anew.
+			if wide, err := chromedp.Run(tab, chromedp.Evaluate[bool](`document.body.textContent.includes("come nearer to its network")`)); err == nil && wide {
+				return errTooBusy
+			}
 			return until(`"not written" === ""`) // fails with what the page says
 		}
 		reading, _ := c.Reading()
@@ -157,7 +167,13 @@ func TestTappedThroughAnUnequalLine(t *testing.T) {
 	for range tabs {
 		all.Go(func() {
 			for n := range turns {
-				if err := trial(n); err != nil {
+				err := trial(n)
+				for range 4 {
+					if errors.Is(err, errTooBusy) {
+						err = trial(n)
+					}
+				}
+				if err != nil {
 					t.Error(err)
 				}
 			}
