@@ -49,7 +49,7 @@ const (
 // Usual returns the literature's personal equation, for an observer never
 // measured. It is the same for all spacings of the marks: between them the
 // observer follows the half-second beat.
-func Usual(_ float64) Equation {
+func Usual() Equation {
 	return Equation{LagS: usualLagS, SDS: usualSDS, ScatterS: usualScatterS}
 }
 
@@ -134,7 +134,7 @@ func Measure(spacingS float64, lagsS []float64) (Measured, error) {
 	if len(lagsS) < fewestExercise {
 		return Measured{}, fmt.Errorf("%w: %d, and an exercise needs %d; go on tapping", ErrTooFew, len(lagsS), fewestExercise)
 	}
-	usual := Usual(spacingS)
+	usual := Usual()
 	g := gather(lagsS, spacingS, usual)
 	m := Measured{}
 	var kept []float64

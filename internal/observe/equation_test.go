@@ -50,7 +50,7 @@ func TestRateWander(t *testing.T) {
 // TestUsual holds the literature's figures: taps 30 to 50 ms early (Aschersleben
 // & Prinz 1995), one tap scattered by 20 to 40 ms (Repp 2005).
 func TestUsual(t *testing.T) {
-	eq := observe.Usual(5)
+	eq := observe.Usual()
 	if eq.LagS > -0.030 || eq.LagS < -0.050 || eq.ScatterS < 0.020 || eq.ScatterS > 0.040 || eq.Measured {
 		t.Errorf("%+v", eq)
 	}

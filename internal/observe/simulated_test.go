@@ -122,7 +122,7 @@ func TestSimulatedCoverage(t *testing.T) {
 			var made, dropped [3]float64
 			for range comparisons {
 				p := draw(r)
-				eq := observe.Usual(c.everyS)
+				eq := observe.Usual()
 				if c.measured {
 					m, err := observe.Measure(0.5, p.series(r, 24))
 					if err != nil {

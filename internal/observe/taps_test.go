@@ -24,7 +24,7 @@ var (
 // A dial 2.4 s fast shows 12:00:10 at 12:00:07.6; the observer taps 35 ms early.
 func ExampleReckon() {
 	taps := observe.Taps{Origin: noon, AtS: []float64{7.565, 12.575, 17.555, 23.565, 27.545, 32.585}, EveryS: 5}
-	f, err := observe.Reckon(taps, clock.TwelveHour, observe.Near{ErrorS: 2, HalfS: 1, Known: true}, observe.Usual(5))
+	f, err := observe.Reckon(taps, clock.TwelveHour, observe.Near{ErrorS: 2, HalfS: 1, Known: true}, observe.Usual())
 	if err != nil {
 		fmt.Println(err)
 		return
@@ -219,8 +219,8 @@ func TestEnough(t *testing.T) {
 		eq   observe.Equation
 		want bool
 	}{
-		{5, observe.Usual(5), false},
-		{6, observe.Usual(5), true},
+		{5, observe.Usual(), false},
+		{6, observe.Usual(), true},
 		{6, observe.Equation{SDS: 0.02, ScatterS: 0.03, Measured: true}, false},
 		{11, observe.Equation{SDS: 0.01, ScatterS: 0.03, Measured: true}, false},
 		{12, observe.Equation{SDS: 0.01, ScatterS: 0.03, Measured: true}, true},

@@ -94,7 +94,7 @@ func (w *Workshop) personal(ctx context.Context, observer, device string, everyS
 			return observe.Measured{LagS: q.LagS, SDS: q.LagSDS, ScatterS: q.ScatterS, Used: len(q.TapsS)}.Equation(), x.ID, nil
 		}
 	}
-	return observe.Usual(everyS), "", nil
+	return observe.Usual(), "", nil
 }
 
 // Sitting is the taps of one comparison as a device has sent them.

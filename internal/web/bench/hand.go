@@ -43,6 +43,9 @@ func HandAdvice(seen workshop.Seen) string {
 		} else {
 			words += ", after a comparison"
 		}
+		if seen.Instrument.ErrorLimitS() > setting.UsualLimitS && !h.Sure {
+			words += "; within the owner's limit for certain it cannot be kept, so compare it often about then"
+		}
 		if h.Every > 0 {
 			words += fmt.Sprintf("; at this rate again every %.0f days", h.Every.Hours()/24)
 		}

@@ -105,6 +105,6 @@ func NewEquation(x workshop.Exercise, now time.Time) Equation {
 // UsualWords says what is taken off the taps of an observer who was never
 // measured.
 func UsualWords() string {
-	q := observe.Usual(5)
+	q := observe.Usual()
 	return fmt.Sprintf("%.0f ms early ±%.0f", -1000*q.LagS, 1960*q.SDS)
 }
