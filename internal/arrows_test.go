@@ -33,13 +33,14 @@ var layers = map[string][]string{
 	"lanternquay":   {"chronometer", "clock", "timescale", "simulate", "observe"},
 	"workshop":      {"chronometer", "clock", "timescale", "rating", "stability", "ratebook", "archive", "store", "reference", "observe", "setting"},
 	"api":           {"workshop", "reference", "store", "chronometer", "clock", "timescale", "rating", "ratebook"},
+	"web/static":    {},
 	"web/wording":   {"workshop", "chronometer", "clock", "rating"},
 	"web/form":      {"web/wording", "chronometer", "clock", "timescale"},
 	"web/logbook":   {"web/form", "web/wording", "workshop", "chronometer", "clock", "rating"},
 	"web/drawing":   {"web/logbook", "web/wording", "workshop", "chronometer", "clock", "timescale", "rating", "stability", "chart", "reference", "setting", "store"},
 	"web/ratesheet": {"web/logbook", "web/wording", "workshop", "chronometer", "clock", "timescale", "rating", "setting"},
 	"web/bench":     {"web/form", "web/wording", "workshop", "chronometer", "clock", "timescale", "observe", "reference", "setting", "rating"},
-	"web":           {"web/form", "web/logbook", "web/drawing", "web/ratesheet", "web/bench", "observe", "reference", "timescale", "web/wording", "workshop", "chronometer", "clock", "ratebook"},
+	"web":           {"web/form", "web/logbook", "web/drawing", "web/ratesheet", "web/bench", "web/static", "observe", "timescale", "web/wording", "workshop", "chronometer", "clock", "ratebook"},
 }
 
 // everything may be imported by the command line, which wires it.

@@ -2,22 +2,15 @@ package web
 
 import (
 	"bytes"
-	"crypto/sha256"
 	"embed"
-	"encoding/hex"
 	"fmt"
 	"html/template"
-	"io/fs"
 	"net/http"
-	"path"
 	"time"
 )
 
 //go:embed page/*.html
 var pageFiles embed.FS
-
-//go:embed all:static
-var staticFiles embed.FS
 
 // pages is a template for each page, by its name.
 type pages map[string]*template.Template
@@ -47,7 +40,7 @@ type frame struct {
 }
 
 func (s *site) frame(title, here string) frame {
-	return frame{Title: title, Here: here, Now: s.now().UTC(), Demo: s.demo, Assets: s.assets.folder, Standing: s.workshop.Standard().Read().Standing()}
+	return frame{Title: title, Here: here, Now: s.now().UTC(), Demo: s.demo, Assets: s.assets.Folder, Standing: s.workshop.Standard().Read().Standing()}
 }
 
 // Clock returns the time of day for the head of the page.
@@ -73,44 +66,9 @@ func see(w http.ResponseWriter, r *http.Request, to string) error {
 	return nil
 }
 
-// assets are the style sheet, the scripts and the mark, served under the sum
-// of their bytes so that a browser may keep them for good.
-type assets struct {
-	folder string
-	files  map[string][]byte
-	sum    string
-}
-
-func readAssets() assets {
-	a := assets{files: map[string][]byte{}}
-	all := sha256.New()
-	names, err := fs.Glob(staticFiles, "static/*")
-	if err != nil {
-		panic(err)
-	}
-	for _, name := range names {
-		text, err := staticFiles.ReadFile(name)
-		if err != nil {
-			panic(err)
-		}
-		a.files[path.Base(name)] = text
-		fmt.Fprintf(all, "%s %d\n%s", name, len(text), text)
-	}
-	a.sum = hex.EncodeToString(all.Sum(nil))[:16]
-	a.folder = "/static/" + a.sum
-	return a
-}
-
-// mediaTypes are those of the assets, which must not hang on the computer.
-var mediaTypes = map[string]string{".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
-
 func (s *site) asset(w http.ResponseWriter, r *http.Request) error {
-	text, ok := s.assets.files[r.PathValue("name")]
-	if !ok || r.PathValue("sum") != s.assets.sum {
+	if !s.assets.Serve(w, r.PathValue("sum"), r.PathValue("name")) {
 		return errNowhere
 	}
-	w.Header().Set("Content-Type", mediaTypes[path.Ext(r.PathValue("name"))])
-	w.Header().Set("Cache-Control", "public, max-age=31536000, immutable")
-	_, _ = w.Write(text)
 	return nil
 }

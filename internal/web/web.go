@@ -12,6 +12,7 @@ import (
 	"runtime/debug"
 	"time"
 
+	"timeball/internal/web/static"
 	"timeball/internal/workshop"
 )
 
@@ -28,14 +29,14 @@ type site struct {
 	demo     bool
 	log      *slog.Logger
 	pages    pages
-	assets   assets
+	assets   static.Files
 }
 
 func newSite(w *workshop.Workshop, now func() time.Time, o Options) *site {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
-	return &site{workshop: w, now: now, demo: o.Demo, log: o.Log, pages: parsePages(), assets: readAssets()}
+	return &site{workshop: w, now: now, demo: o.Demo, log: o.Log, pages: parsePages(), assets: static.Read()}
 }
 
 // New returns the pages of the workshop w, whose clock is now.
