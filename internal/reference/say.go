@@ -3,6 +3,7 @@ package reference
 import (
 	"fmt"
 	"math"
+	"strings"
 )
 
 // BoundWords writes a bound, s, as it is printed: "±4 ms", "±0.13 s", never less
@@ -45,6 +46,22 @@ func (s Source) Verdict() string {
 		return "agrees"
 	}
 	return "not used"
+}
+
+// SameSource reports whether two readings came from the same, however long ago
+// the servers of the one or the other agreed.
+func SameSource(a, b string) bool {
+	of := func(source string) string {
+		if strings.HasSuffix(source, " ago") {
+			for _, word := range []string{" agreed ", " heard "} {
+				if before, _, found := strings.Cut(source, word); found {
+					return before + word
+				}
+			}
+		}
+		return source
+	}
+	return of(a) == of(b)
 }
 
 // Standing says how well UTC is known: "±4 ms · three servers agree".

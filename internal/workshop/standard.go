@@ -26,7 +26,7 @@ func (w *Workshop) KeepStanding(ctx context.Context, s reference.Reading) error 
 	kept := store.Standing{At: s.UTC, OffsetS: s.OffsetS, BoundS: s.BoundS, Known: s.Known, Source: s.Source}
 	w.mu.Lock()
 	last := w.standing
-	due := kept.Source != last.Source || kept.Known != last.Known || kept.At.Sub(last.At).Abs() >= standingEvery
+	due := !reference.SameSource(kept.Source, last.Source) || kept.Known != last.Known || kept.At.Sub(last.At).Abs() >= standingEvery
 	if due {
 		w.standing = kept
 	}

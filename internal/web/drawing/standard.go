@@ -44,7 +44,7 @@ func Bounds(kept []store.Standing, now reference.Reading) (Curve, bool) {
 		if known {
 			words = fmt.Sprintf("within %.2g ms: %s", 1000*boundS, source)
 		}
-		if source == last { // only where it came from elsewhere is there something to point at
+		if reference.SameSource(source, last) { // only where it came from elsewhere is there something to point at
 			words = ""
 		}
 		last = source
