@@ -244,7 +244,7 @@ func TestHalfTypedRoundIsKept(t *testing.T) {
 	k.to("#hand")
 	k.press("T. Morrow", "\r")
 	k.until(`document.querySelectorAll("[data-stop] form.wind").length === 3`)
-	stop := fmt.Sprintf("#stop-%s ", q.instruments[1].id)
+	stop := fmt.Sprintf("#stop-%s ", q.instruments[0].id)
 	k.to(stop + "[name=half_turns]")
 	k.press("7.5")
 	for _, page := range []string{"/standard", "/round"} {

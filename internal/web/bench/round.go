@@ -47,6 +47,7 @@ type Stop struct {
 	Tapping                    Tapping
 	Cautions                   []string
 	Left                       bool
+	Open                       bool // the next to be done
 	By                         string
 }
 
@@ -69,6 +70,7 @@ func NewRound(r workshop.Round, by string, newID NewID, address func(workshop.Se
 		if err != nil {
 			return Round{}, err
 		}
+		stop.Open = stop.Left && !slices.ContainsFunc(out.Stops, func(s Stop) bool { return s.Open })
 		out.Stops = append(out.Stops, stop)
 		if s.Wind.Due {
 			winds++
