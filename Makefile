@@ -11,7 +11,8 @@ build:
 # Everything: installs what is missing, then checks and tests.
 test: tools lint unit race platforms
 
-# Chromium opens the pages in the browser tests; gcc is for the race detector.
+# Chromium opens the pages in the browser tests, chrony serves UTC, SoX makes
+# recordings; gcc is for the race detector.
 tools:
 	@sh tools.sh
 
@@ -34,7 +35,7 @@ platforms:
 
 # Each fuzz target for a minute.
 fuzz:
-	@for p in clock:FuzzParseDial timescale:FuzzParse timescale:FuzzReadList reference:FuzzParseServers observe:FuzzReckon setting:FuzzParseRest web:FuzzTaps chronometer:FuzzEntry ratebook:FuzzRead api:FuzzEntryBody web/form:FuzzParseWhen web/form:FuzzParseNumber archive:FuzzRead archive:FuzzEntries; do \
+	@for p in clock:FuzzParseDial timescale:FuzzParse timescale:FuzzReadList reference:FuzzParseServers observe:FuzzReckon setting:FuzzParseRest web:FuzzTaps audio:FuzzOpen chronometer:FuzzEntry ratebook:FuzzRead api:FuzzEntryBody web/form:FuzzParseWhen web/form:FuzzParseNumber archive:FuzzRead archive:FuzzEntries; do \
 		echo "$$p"; go test ./internal/$${p%%:*} -run '^$$' -fuzz "^$${p##*:}\$$" -fuzztime 60s -fuzzminimizetime 20x || exit 1; done
 
 bench:

@@ -17,6 +17,7 @@ var layers = map[string][]string{
 	"timescale":     {},
 	"statespace":    {},
 	"stability":     {},
+	"audio":         {},
 	"tab":           {},
 	"reference":     {"timescale"},
 	"observe":       {"clock"},
