@@ -31,14 +31,16 @@ type Sense string
 
 // The senses.
 const (
-	Seen       Sense = "seen"
-	Heard      Sense = "heard"
-	SeenHeard  Sense = "seen and heard"
-	mostTapped       = 500
+	Seen      Sense = "seen"
+	Heard     Sense = "heard"
+	SeenHeard Sense = "seen and heard"
 )
 
 // Choices returns the senses.
 func (Sense) Choices() []string { return []string{string(Seen), string(Heard), string(SeenHeard)} }
+
+// mostTapped is the most taps that an entry holds.
+const mostTapped = 500
 
 // Tapped is the taps behind a comparison, kept so that it can be reckoned
 // again.

@@ -1,9 +1,6 @@
 package reference
 
-import (
-	"math"
-	"time"
-)
+import "time"
 
 // MostBoundS is the widest bound of UTC, s, with which a comparison is made.
 const MostBoundS = 0.1
@@ -21,10 +18,6 @@ type Reading struct {
 
 // Fit reports whether the reading is good enough to compare a dial with.
 func (r Reading) Fit() bool { return r.Known && r.BoundS <= MostBoundS }
-
-// SD returns the standard deviation that stands for the bound: an error known
-// only to lie within ±a is taken as uniform, a/√3 (JCGM 100:2008, 4.3.7).
-func (r Reading) SD() float64 { return r.BoundS / math.Sqrt(3) }
 
 // Source is what one server says.
 type Source struct {

@@ -1,18 +1,9 @@
 package web
 
 import (
-	"io"
 	"net/http"
 	"time"
 )
-
-// clock answers with UTC in RFC 3339, to the millisecond, for the clock in the
-// head of a page.
-func (s *site) clock(w http.ResponseWriter, r *http.Request) {
-	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
-	w.Header().Set("Cache-Control", "no-store")
-	_, _ = io.WriteString(w, s.now().UTC().Format("2006-01-02T15:04:05.000Z07:00"))
-}
 
 // exchanged is one exchange of a device with the standard: when its question
 // came in and when the answer goes out, ms of UTC since 1970.

@@ -27,22 +27,13 @@ type comparePage struct {
 }
 
 func (s *site) compare(w http.ResponseWriter, r *http.Request) error {
-	p, _, err := s.comparing(r)
+	seen, err := s.workshop.See(r.Context(), r.PathValue("number"))
 	if err != nil {
 		return err
 	}
-	s.show(w, http.StatusOK, "compare", p)
-	return nil
-}
-
-func (s *site) comparing(r *http.Request) (comparePage, workshop.Seen, error) {
-	seen, err := s.workshop.See(r.Context(), r.PathValue("number"))
-	if err != nil {
-		return comparePage{}, seen, err
-	}
 	id, err := s.workshop.NewID(r.Context(), seen.ID, chronometer.KindCompared)
 	if err != nil {
-		return comparePage{}, seen, err
+		return err
 	}
 	at := pathOf(r)
 	head := heading(chronometer.KindCompared, seen.Instrument.Number)
@@ -50,7 +41,8 @@ func (s *site) comparing(r *http.Request) (comparePage, workshop.Seen, error) {
 	p.Back = []link{{"The room", "/"}, {"No. " + seen.Instrument.Number, at}}
 	p.Started = r.URL.Query().Has("started")
 	p.Doubt = true
-	return p, seen, nil
+	s.show(w, http.StatusOK, "compare", p)
+	return nil
 }
 
 // reckon tells a page what its taps say so far; nothing is written.
@@ -80,13 +72,13 @@ func (s *site) compared(w http.ResponseWriter, r *http.Request) error {
 	if err := parse(w, r); err != nil {
 		return err
 	}
-	p, seen, err := s.comparing(r)
+	id, err := chronometer.ParseID(r.PostForm.Get(form.IDName))
 	if err != nil {
 		return err
 	}
-	id, err := chronometer.ParseID(r.PostForm.Get(form.IDName))
+	seen, err := s.workshop.See(r.Context(), r.PathValue("number"))
 	if err != nil {
-		id = p.Tapping.ID
+		return err
 	}
 	var sent bench.Sent
 	if err := json.Unmarshal([]byte(r.PostForm.Get("taps")), &sent); err != nil {

@@ -11,7 +11,6 @@ import (
 	"timeball/internal/web/bench"
 	"timeball/internal/web/drawing"
 	"timeball/internal/web/form"
-	"timeball/internal/workshop"
 )
 
 // startPage is the starting desk.
@@ -24,36 +23,26 @@ type startPage struct {
 	ReleaseID chronometer.ID // under which its release is written, if its balance is held
 }
 
-func (s *site) starting(r *http.Request) (startPage, workshop.Seen, error) {
+func (s *site) plan(w http.ResponseWriter, r *http.Request) error {
+	if answers := r.URL.Query(); bench.Asked(answers) {
+		return see(w, r, pathOf(r)+"/start?"+bench.WithInstant(answers, s.now()).Encode())
+	}
 	seen, err := s.workshop.See(r.Context(), r.PathValue("number"))
 	if err != nil {
-		return startPage{}, seen, err
+		return err
 	}
 	at, number := pathOf(r), seen.Instrument.Number
 	head := heading(chronometer.KindStarted, number)
 	p := startPage{frame: s.frame(head, "room"), Heads: head, Start: bench.NewStart(seen, at, author(r), r.URL.Query())}
 	p.Back = []link{{"The room", "/"}, {"No. " + number, at}}
 	if p.ID, err = s.workshop.NewID(r.Context(), seen.ID, chronometer.KindStarted); err != nil {
-		return p, seen, err
+		return err
 	}
-	if p.Held {
-		if p.ReleaseID, err = s.workshop.NewID(r.Context(), seen.ID, chronometer.KindReleased); err != nil {
-			return p, seen, err
-		}
+	if p.ReleaseID, err = s.workshop.NewID(r.Context(), seen.ID, chronometer.KindReleased); err != nil {
+		return err
 	}
 	if p.Plan != nil {
 		p.Dial = drawing.SetDial("start", p.Plan.Plan)
-	}
-	return p, seen, nil
-}
-
-func (s *site) plan(w http.ResponseWriter, r *http.Request) error {
-	if answers := r.URL.Query(); bench.Asked(answers) {
-		return see(w, r, pathOf(r)+"/start?"+bench.WithInstant(answers, s.now()).Encode())
-	}
-	p, _, err := s.starting(r)
-	if err != nil {
-		return err
 	}
 	s.show(w, http.StatusOK, "start", p)
 	return nil

@@ -50,7 +50,6 @@ func New(w *workshop.Workshop, now func() time.Time, o Options) http.Handler {
 			}
 		})
 	}
-	mux.HandleFunc("GET /clock", s.clock)
 	guard := http.NewCrossOriginProtection()
 	guard.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { s.refuse(w, r, errForeign) }))
 	return s.shielded(guard.Handler(s.known(mux)))

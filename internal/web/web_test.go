@@ -735,7 +735,7 @@ func TestHeaders(t *testing.T) {
 	q := lanternQuay(t)
 	v := visit(t, q)
 	css := v.get("/", http.StatusOK).all("link[rel=stylesheet]")[0].attrs["href"]
-	for _, address := range []string{"/", "/instruments/417", "/nowhere", css, "/clock", "/owners"} {
+	for _, address := range []string{"/", "/instruments/417", "/nowhere", css, "/clock/exchange", "/owners"} {
 		h := v.send(httptest.NewRequest(http.MethodGet, address, nil)).Header
 		policy := h.Get("Content-Security-Policy")
 		if !strings.HasPrefix(policy, "default-src 'none'") || strings.Contains(policy, "unsafe") || !strings.Contains(policy, "frame-ancestors 'none'") {
@@ -748,7 +748,7 @@ func TestHeaders(t *testing.T) {
 	if got := v.send(httptest.NewRequest(http.MethodGet, css, nil)).Header.Get("Cache-Control"); !strings.Contains(got, "immutable") {
 		t.Errorf("the style sheet is kept %q", got)
 	}
-	if got := text(t, v.send(httptest.NewRequest(http.MethodGet, "/clock", nil))); got != "2027-03-04T09:14:32.000Z" {
+	if got := text(t, v.send(httptest.NewRequest(http.MethodGet, "/clock/exchange", nil))); !strings.Contains(got, fmt.Sprintf(`"received_ms":%d`, today.UnixMilli())) {
 		t.Errorf("the clock says %q", got)
 	}
 }

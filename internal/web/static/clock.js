@@ -1,35 +1,25 @@
+/** @typedef {import("./device.js").DeviceClock} DeviceClock */
+
+const again = 10 * 60 * 1000;
+
 /**
- * Shows the time of the computer that serves the page, and moves the ball of
- * the mark: it climbs before the minute and drops on it.
- *
- * The offset of this device is that of the quickest of a few answers, taken at
- * the middle of its way there and back.
+ * Shows UTC as the serving computer knows it, and moves the ball of the mark:
+ * it climbs before the minute and drops on it. Where a page measures the device
+ * for more than that, the clock is as good as its measure.
  *
  * @param {HTMLTimeElement} place where the time of day stands
  * @param {Element | null} mast the mark
- * @returns {() => number} the time of the serving computer, ms since 1970
+ * @param {DeviceClock} device
+ * @returns {() => number} UTC, ms since 1970
  */
-export function runClock(place, mast) {
+export function runClock(place, mast, device) {
   const still = matchMedia("(prefers-reduced-motion: reduce)");
-  let offset = Date.parse(place.dateTime) - performance.now();
-  let quickest = Infinity;
-  const now = () => performance.now() + offset;
-
-  async function ask() {
-    const sent = performance.now();
-    try {
-      const answer = await fetch(place.dataset.clock ?? "", { cache: "no-store" });
-      const text = await answer.text();
-      const back = performance.now();
-      const theirs = Date.parse(text);
-      if (answer.ok && Number.isFinite(theirs) && back - sent < quickest) {
-        quickest = back - sent;
-        offset = theirs - (sent + back) / 2;
-      }
-    } catch {
-      // The program was stopped; the clock runs on by this device.
-    }
-  }
+  // Until the first exchange, or without one, as when the page was made.
+  const made = Date.parse(place.dateTime) - performance.now();
+  const now = () => {
+    const utc = device.utcAt(performance.now());
+    return Number.isNaN(utc) ? performance.now() + made : utc;
+  };
 
   function show() {
     const at = new Date(now());
@@ -42,13 +32,8 @@ export function runClock(place, mast) {
     setTimeout(show, 1000 - (now() % 1000) + 1);
   }
 
-  async function settle() {
-    quickest = Infinity;
-    for (let n = 0; n < 3; n++) await ask();
-    setTimeout(settle, 10 * 60 * 1000);
-  }
-
   show();
-  settle();
+  device.measure(3);
+  setInterval(() => device.measure(3), again);
   return now;
 }

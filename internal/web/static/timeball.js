@@ -15,9 +15,10 @@ function each(name, act) {
   for (const e of document.querySelectorAll(name)) if (e instanceof HTMLElement) act(e);
 }
 
+const device = new DeviceClock("/clock/exchange");
 const clock = document.querySelector("[data-clock]");
 if (clock instanceof HTMLTimeElement) {
-  const now = runClock(clock, document.querySelector(".mast"));
+  const now = runClock(clock, document.querySelector(".mast"), device);
   each("[data-take]", (place) => takeInstant(place, now));
 }
 each("[data-curve]", pointAtEntries);
@@ -28,10 +29,9 @@ for (const field of document.querySelectorAll("[data-device-name]")) {
   if (field instanceof HTMLInputElement && !field.value) field.value = deviceName();
 }
 
-const device = new DeviceClock("/clock/exchange");
 runOutbox(device);
 each("[data-outbox]", showOutbox);
-// The device is measured only where a page rests on it.
+// The device is measured all the time only where a page rests on it.
 if (document.querySelector("[data-tap], [data-start], form[data-keep], [data-device]")) {
   each("[data-tap]", (section) => compareByTap(section, device));
   each("[data-exercise]", exercise);
