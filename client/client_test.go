@@ -170,6 +170,12 @@ func TestADay(t *testing.T) {
 		t.Errorf("ten days ahead it is fast 49 s, and the forecast says %+v", r.Forecast)
 	}
 
+	heard, err := c.Write(ctx, made.Number, client.NewEntry{At: morning, By: "T. Morrow", Kind: "listened", Fact: map[string]any{
+		"rate_s_per_day": -0.84, "rate_sd_s_per_day": 0.06, "duration_s": 300, "timebase": map[string]any{"source": "calibrated", "ppm": -12.5, "ppm_sd": 0.6},
+	}})
+	if err != nil || heard.Words != "losing 0.84 s/d ±0.12 · 5 min of sound · sampling clock calibrated" || heard.Fact["rate_s_per_day"] != -0.84 {
+		t.Fatalf("heard %+v %v", heard, err)
+	}
 	wrong, err := c.Write(ctx, made.Number, client.NewEntry{At: morning, By: "T. Morrow", Kind: "note", Fact: map[string]any{"text": "dropped"}})
 	if err != nil {
 		t.Fatal(err)
@@ -187,7 +193,7 @@ func TestADay(t *testing.T) {
 		t.Errorf("%d comparisons after two days ago, %v", len(since), err)
 	}
 	var file strings.Builder
-	if n, err := c.Comparisons(ctx, made.Number, &file); err != nil || n != int64(file.Len()) || strings.Count(file.String(), "\n") != 16 {
+	if n, err := c.Comparisons(ctx, made.Number, &file); err != nil || n != int64(file.Len()) || strings.Count(file.String(), "\n") != 17 {
 		t.Errorf("%v: %s", err, &file)
 	}
 }
@@ -220,6 +226,10 @@ func TestRefusals(t *testing.T) {
 			_, err := c.Write(ctx, "417", client.NewEntry{At: morning, By: "x", Kind: "hands moved", Fact: map[string]any{"by_s": -60}})
 			return err
 		}, 422, "only ever moved forward"},
+		{"a rate without doubt", func() error {
+			_, err := c.Write(ctx, "417", client.NewEntry{At: morning, By: "x", Kind: "listened", Fact: map[string]any{"rate_s_per_day": 1.5}})
+			return err
+		}, 422, "no rate is without doubt"},
 		{"bad row", func() error {
 			_, err := c.Import(ctx, "417", "x", strings.NewReader("utc,dial\n2027-01-01T00:00:00Z,25:00:00\n"))
 			return err

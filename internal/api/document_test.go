@@ -110,7 +110,7 @@ func TestFacts(t *testing.T) {
 }
 
 // unasked counts the fields that a program writes and no form asks for.
-var unasked = map[chronometer.Kind]int{chronometer.KindCompared: 2, chronometer.KindEquation: 1}
+var unasked = map[chronometer.Kind]int{chronometer.KindCompared: 3, chronometer.KindEquation: 1, chronometer.KindListened: 15}
 
 func texts(values []any) []string {
 	var out []string
@@ -147,6 +147,7 @@ func TestChoices(t *testing.T) {
 	}
 	or := func(first string, rest []string) []string { return append([]string{first}, rest...) }
 	property := func(schema, name string) *openapi3.Schema { return schemas[schema].Value.Properties[name].Value }
+	heard := property("FactCompared", "heard").Properties
 	for _, test := range []struct {
 		what string
 		got  *openapi3.Schema
@@ -161,6 +162,8 @@ func TestChoices(t *testing.T) {
 		{"Instrument.position", property("Instrument", "position"), or("", chronometer.Position("").Choices())},
 		{"Instrument.motion", property("Instrument", "motion"), []string{"", string(chronometer.Going), string(chronometer.StoodStill), string(chronometer.BalanceHeld), string(chronometer.NotKnown)}},
 		{"Instrument.station", property("Instrument", "station"), []string{"", string(chronometer.Bench), string(chronometer.Trial), string(chronometer.Carriage), string(chronometer.Home)}},
+		{"Recording.type", property("Recording", "type"), []string{chronometer.WAV, chronometer.FLAC}},
+		{"FactCompared.heard.taken", heard["taken"].Value, chronometer.Taken("").Choices()},
 		{"Rating.position", property("Rating", "position"), or("", chronometer.Position("").Choices())},
 		{"PositionRate.position", property("PositionRate", "position"), chronometer.Position("").Choices()},
 	} {

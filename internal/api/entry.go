@@ -193,17 +193,36 @@ func (s *surface) fact(r *http.Request, kind chronometer.Kind, text json.RawMess
 		if !slices.ContainsFunc(owners, func(o workshop.Owner) bool { return o.ID == f.Owner }) {
 			return nil, fmt.Errorf("%w: owner %s is not in this workshop; enter it at %s/owners and give its id", chronometer.ErrEntry, f.Owner, Root)
 		}
-	case chronometer.Photograph:
-		_, picture, err := s.workshop.Attachment(r.Context(), f.SHA256)
-		if errors.Is(err, workshop.ErrUnknown) {
-			return nil, fmt.Errorf("%w: no picture with the sha256 %s is kept; attach it on the page of the instrument", chronometer.ErrEntry, f.SHA256)
-		}
-		if err != nil {
-			return nil, err
-		}
-		return fact, picture.Close()
 	}
-	return fact, nil
+	return fact, s.attached(r, fact)
+}
+
+// attached returns an error unless the file that a fact names is kept, and a
+// recording is kept as one.
+func (s *surface) attached(r *http.Request, fact chronometer.Fact) error {
+	sha := chronometer.Attached(fact)
+	if sha == "" {
+		return nil
+	}
+	_, picture := fact.(chronometer.Photograph)
+	what := "recording"
+	if picture {
+		what = "picture"
+	}
+	mediaType, file, err := s.workshop.Attachment(r.Context(), sha)
+	if errors.Is(err, workshop.ErrUnknown) {
+		return fmt.Errorf("%w: no %s with the sha256 %s is kept; attach it on the page of the instrument", chronometer.ErrEntry, what, sha)
+	}
+	if err != nil {
+		return err
+	}
+	if err := file.Close(); err != nil {
+		return err
+	}
+	if !picture && mediaType != chronometer.WAV && mediaType != chronometer.FLAC {
+		return fmt.Errorf("%w: the file with the sha256 %s is kept as %s and is no recording; attach the sound on the page of the instrument", chronometer.ErrEntry, sha, mediaType)
+	}
+	return nil
 }
 
 // strike is the body that strikes an entry out.

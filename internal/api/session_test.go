@@ -100,6 +100,9 @@ func TestSession(t *testing.T) {
 	d.ask(t, post(at+"/entries", entry(time.Hour, "polished", object())), 422)
 	d.ask(t, post(at+"/entries", entry(time.Hour, chronometer.KindOwner, object("name", "x"))), 422)
 	d.ask(t, post(at+"/entries", entry(time.Hour, chronometer.KindPhotograph, object("sha256", strings.Repeat("a", 64)))), 422)
+	d.ask(t, post(at+"/entries", entry(time.Hour, chronometer.KindListened, json.RawMessage(`{"rate_s_per_day":1}`))), 422)
+	lost := `{"sha256":"` + strings.Repeat("a", 64) + `","type":"audio/wav","bytes":7}`
+	d.ask(t, post(at+"/entries", entry(time.Hour, chronometer.KindListened, json.RawMessage(`{"rate_s_per_day":1,"rate_sd_s_per_day":0.1,"recording":`+lost+`}`))), 422)
 	d.ask(t, post(at+"/entries", object("at", "2027-03-04 8:00", "by", "R. Halvane", "kind", "wound", "fact", object())), 422)
 	d.ask(t, post(at+"/entries", entry(-time.Hour, chronometer.KindWound, object())), 409)
 	d.ask(t, post("/instruments/9999/entries", entry(time.Hour, chronometer.KindWound, object())), 404)
@@ -263,6 +266,20 @@ func TestEveryKind(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	soundID, err := w.NewID(t.Context(), id, chronometer.KindNote)
+	if err != nil {
+		t.Fatal(err)
+	}
+	sound, err := w.Attach(t.Context(), soundID, "R. Halvane", id, morning.Add(-time.Hour), "beat.wav", "audio/wav", "", strings.NewReader("a sound"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	recording := fmt.Sprintf(`{"sha256":%q,"name":"beat.wav","type":"audio/wav","bytes":7}`, sound.Fact.(chronometer.Photograph).SHA256)
+	shown := fmt.Sprintf(`{"sha256":%q,"type":"audio/wav","bytes":7}`, picture.Fact.(chronometer.Photograph).SHA256)
+	refused := d.ask(t, post("/instruments/9/entries", entry(time.Hour, chronometer.KindListened, json.RawMessage(`{"rate_s_per_day":1,"rate_sd_s_per_day":0.1,"recording":`+shown+`}`))), 422)
+	if !strings.Contains(string(refused.body), "is no recording") {
+		t.Errorf("a picture named as a recording: %s", refused.body)
+	}
 	sent := map[chronometer.Kind]string{}
 	ids := map[chronometer.Kind]string{}
 	ago := 24 * time.Hour
@@ -276,7 +293,12 @@ func TestEveryKind(t *testing.T) {
 		sent[kind], ids[kind] = fact, e.ID
 	}
 	write(chronometer.KindStarted, `{"how":"one gentle turn on the signal"}`)
-	write(chronometer.KindCompared, `{"dial":"7:41:03.5","sd_s":0.1,"method":"tap","observer":"T. Morrow","standard":"radio","standard_sd_s":0.05,"temp_c":-3.5,"position":"dial up","wound_h":2,"note":"<b>&","kept":{"offset_s":0.01,"bound_s":0.004,"device_s":0.009},"tapped":{"every_s":5,"at_s":[-5,0.03],"device":"bench telephone","lag_s":-0.035,"lag_sd_s":0.04}}`)
+	write(chronometer.KindCompared, `{"dial":"7:41:03.5","sd_s":0.1,"method":"sound","observer":"T. Morrow","standard":"radio","standard_sd_s":0.05,"temp_c":-3.5,"position":"dial up","wound_h":2,"note":"<b>&","kept":{"offset_s":0.01,"bound_s":0.004,"device_s":0.009},"tapped":{"every_s":5,"at_s":[-5,0.03],"device":"bench telephone","lag_s":-0.035,"lag_sd_s":0.04},`+
+		`"heard":{"beats":58,"duration_s":30,"phase_s":0.123,"beat_s":0.5,"taken":"tap","latency_s":0.031,"latency_sd_s":0.006,"microphone":"bench","microphone_key":"f3a9","recording":`+recording+`}}`)
+	write(chronometer.KindListened, `{"rate_s_per_day":-0.84,"rate_sd_s_per_day":0.06,"rate_sd_recording_s_per_day":0.011,"duration_s":36000,"beats":71990,"missed":10,"beats_per_hour":14400,"beat_jitter_s":0.000021,`+
+		`"timebase":{"source":"calibrated","ppm":-12.5,"ppm_sd":0.6},"amplitude_deg":225,"amplitude_sd_deg":2,"lift_angle_deg":40,"out_of_beat_ms":-1.2,"out_of_beat_sd_ms":0.05,"out_of_beat_deg":1.7,`+
+		`"verdict":"regular beat","microphone":"bench","temp_c":18.5,"position":"dial up","wound_h":3,"note":"over night","recording":`+recording+`,`+
+		`"reading":{"teeth_us":[-30,12.5,17.5],"teeth_sd_us":2,"amplitude":[{"h":0.5,"deg":225,"sd_deg":2}],"rate":[{"h":0.5,"s_per_day":-0.9,"sd_s_per_day":0.1}]}}`)
 	write(chronometer.KindWound, `{"half_turns":7.5,"up_down_h":22,"up_down_after_h":54}`)
 	write(chronometer.KindTemperature, `{"temp_c":0}`)
 	write(chronometer.KindMoved, `{"by_s":60}`)

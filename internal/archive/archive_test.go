@@ -328,7 +328,7 @@ func anyEntries(t *rapid.T) []chronometer.Entry {
 			continue
 		}
 		var fact chronometer.Fact
-		switch rapid.IntRange(0, 7).Draw(t, "kind") {
+		switch rapid.IntRange(0, 9).Draw(t, "kind") {
 		case 0:
 			fact = chronometer.Compared{ErrorS: ptr(rapid.Float64Range(-1e6, 1e6).Draw(t, "error")), Note: text.Draw(t, "note"), Observer: text.Draw(t, "observer")}
 		case 1:
@@ -345,6 +345,18 @@ func anyEntries(t *rapid.T) []chronometer.Entry {
 			fact = chronometer.Placed{Where: text.Draw(t, "where"), TempC: ptr(rapid.Float64Range(-60, 80).Draw(t, "temp"))}
 		case 7:
 			fact = chronometer.Wound{HalfTurns: rapid.Float64Range(0, 60).Draw(t, "turns")}
+		case 8:
+			l := listened(attachment(text.Draw(t, "recording")).SHA256)
+			l.RateSPerDay, l.Note = rapid.Float64Range(-3600, 3600).Draw(t, "rate"), text.Draw(t, "note")
+			if rapid.Bool().Draw(t, "by hand") {
+				l = chronometer.Listened{RateSPerDay: l.RateSPerDay, RateSDSPerDay: rapid.Float64Range(0.001, 10).Draw(t, "rate sd"), Note: l.Note}
+			}
+			fact = l
+		case 9:
+			c := chronometer.Compared{ErrorS: ptr(rapid.Float64Range(-1e6, 1e6).Draw(t, "error")), Method: chronometer.BySound, SDS: 0.01}
+			c.Heard = &chronometer.HeardBeat{Beats: 60, DurationS: 30, PhaseS: rapid.Float64Range(0, 0.5).Draw(t, "phase"), BeatS: 0.5, Taken: chronometer.TakenForecast,
+				LatencyS: 0.031, LatencySDS: 0.006, Recording: listened(attachment("s").SHA256).Recording}
+			fact = c
 		}
 		e := entry(n, rapid.SampledFrom(subjects).Draw(t, "subject"), fact)
 		e.By = needed.Draw(t, "by")

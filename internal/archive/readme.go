@@ -10,8 +10,9 @@ What is inside
                      the order in which they were written. This is the record.
   attachments.jsonl  What is known of each attached file: its SHA-256, name,
                      media type and size in bytes.
-  attachments/       The attached files, such as photographs. Each is named by
-                     the SHA-256 of its bytes and is otherwise as it was.
+  attachments/       The attached files: photographs and recordings of sound.
+                     Each is named by the SHA-256 of its bytes and is otherwise
+                     as it was.
   comparisons/       For each instrument, its comparisons and events as CSV for
                      spreadsheets. They are drawn from entries.jsonl, long
                      texts cut, and are not read back.
@@ -28,8 +29,9 @@ How to read an entry
   by        who wrote it
   kind      what it tells, such as compared, wound, started, stopped
   fact      the fields of that kind; the unit is the end of the name:
-            _s seconds, _h hours, _c degrees Celsius, _sd_s or sd_s one
-            standard deviation in seconds
+            _s seconds, _h hours, _c degrees Celsius, _s_per_day seconds a
+            day, _deg degrees, _ms thousandths of a second, _us millionths;
+            sd in a name: one standard deviation, in that unit
 
   Nothing is ever changed or erased. An entry of the kind "struck out" says
   that another entry, which it names, was wrong, and why.

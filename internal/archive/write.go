@@ -179,7 +179,7 @@ func (out *writer) attachments(attachments []Attachment) error {
 		return err
 	}
 	for _, a := range sorted {
-		// Stored, not deflated: pictures do not shrink.
+		// Stored, not deflated: pictures do not shrink, and sound by a tenth only.
 		if err := out.member(attachmentsDir+a.SHA256, zip.Store, func(w io.Writer) error { return copyWhole(w, a) }); err != nil {
 			return err
 		}
@@ -302,6 +302,9 @@ func clipped(f chronometer.Fact) chronometer.Fact {
 	switch f := f.(type) {
 	case chronometer.Compared:
 		f.Observer, f.Standard, f.Note = clip(f.Observer), clip(f.Standard), clip(f.Note)
+		return f
+	case chronometer.Listened:
+		f.Note = clip(f.Note)
 		return f
 	case chronometer.Note:
 		f.Text = clip(f.Text)

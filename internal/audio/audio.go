@@ -1,11 +1,11 @@
 // Package audio reads recordings as streams of frames, in bounded memory
-// whatever their length: WAV by a reader of its own, FLAC by a library. Other
-// kinds of file are named and refused.
+// whatever their length, WAV and FLAC by readers of its own, and writes WAV.
+// Other kinds of file are named and refused.
 //
 // A frame is one sample of each channel. Samples are in [-1, 1): an integer
 // sample of b bits is divided by 2^(b-1). Sources: Microsoft/IBM, Multimedia
 // Programming Interface and Data Specifications 1.0 (1991), "WAVE"; EBU Tech
-// 3306, RF64 (2009); ITU-R BS.2088, BW64.
+// 3306, RF64 (2009); ITU-R BS.2088, BW64; RFC 9639, FLAC (2024).
 package audio
 
 import (
@@ -42,8 +42,8 @@ type Recording struct {
 	read     int64
 }
 
-// source reads whole frames, samples interleaved; it returns io.EOF after the
-// last.
+// source reads whole frames, samples interleaved: at least one, and as many
+// more as there are without waiting; it returns io.EOF after the last.
 type source interface {
 	frames(into []float64) (int, error)
 	warnings() []string
@@ -59,7 +59,8 @@ const (
 // Open reads the head of a recording; the rest follows by Read. Its error wraps
 // ErrNotSound if it is none.
 func Open(r io.Reader) (*Recording, error) {
-	in := bufio.NewReaderSize(r, 1<<16)
+	from := &supply{r: r}
+	in := bufio.NewReaderSize(from, 1<<16)
 	magic, err := in.Peek(12)
 	if err != nil && !errors.Is(err, io.EOF) {
 		return nil, err
@@ -69,9 +70,9 @@ func Open(r io.Reader) (*Recording, error) {
 	case len(magic) == 0:
 		return nil, fmt.Errorf("%w: it is empty; record it again", ErrNotSound)
 	case len(magic) == 12 && string(magic[8:]) == "WAVE" && (string(magic[:4]) == "RIFF" || string(magic[:4]) == "RF64" || string(magic[:4]) == "BW64"):
-		rec, err = openWAV(in)
+		rec, err = openWAV(in, from)
 	case bytes.HasPrefix(magic, []byte("fLaC")):
-		rec, err = openFLAC(in)
+		rec, err = openFLAC(in, from)
 	default:
 		return nil, fmt.Errorf("%w: %s", ErrNotSound, other(magic))
 	}
@@ -84,9 +85,23 @@ func Open(r io.Reader) (*Recording, error) {
 	return rec, nil
 }
 
-// Read reads as many whole frames as into holds, channels interleaved, and
-// returns how many; len(into) is a multiple of Channels, else it panics. At the
-// end it returns 0 and io.EOF.
+// supply is where the bytes come from; it remembers whether the last call
+// brought fewer than asked for, as a pipe does that has no more yet.
+type supply struct {
+	r     io.Reader
+	short bool
+}
+
+func (s *supply) Read(p []byte) (int, error) {
+	n, err := s.r.Read(p)
+	s.short = n < len(p)
+	return n, err
+}
+
+// Read reads whole frames, channels interleaved, and returns how many: at least
+// one, as many as into holds if the file has them, and from a recording that is
+// still being made those there are. len(into) is a multiple of Channels, else
+// it panics. At the end it returns 0 and io.EOF.
 func (r *Recording) Read(into []float64) (int, error) {
 	if len(into)%r.Channels != 0 {
 		panic("audio: room for a part of a frame")

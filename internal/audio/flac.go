@@ -1,103 +1,129 @@
 package audio
 
 import (
+	"bufio"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
 	"math"
-
-	"github.com/mewkiz/flac"
 )
 
 // flacSource reads the frames of a FLAC stream, whose own frames are blocks of
 // samples.
 type flacSource struct {
-	stream   *flac.Stream
+	in       *bitReader
+	from     *supply
+	buffer   *bufio.Reader
 	channels int
+	bits     int
+	rateHz   int
+	known    int64 // frames the head says, 0 if it does not
+	read     int64
 	scale    float64
-	block    []float64 // what is left of the last block, interleaved
+	block    [][]int64 // the last block, by channel
+	length   int       // of the block
+	at       int       // frames of the block already given
+	next     uint64    // number the next block bears
+	numbered bool
 	told     []string
 	broken   error
 }
 
-func openFLAC(r io.Reader) (*Recording, error) {
-	stream, err := flac.New(r)
-	if err != nil {
-		return nil, fmt.Errorf("%w: its FLAC head is damaged (%w); record it again, or take another copy", ErrNotSound, err)
+// streamInfoBytes is the length of the block STREAMINFO (RFC 9639, section 8.2).
+const streamInfoBytes = 34
+
+func openFLAC(in *bufio.Reader, from *supply) (*Recording, error) {
+	damaged := func(err error) error {
+		return fmt.Errorf("%w: its FLAC head is damaged (%w); record it again, or take another copy", ErrNotSound, err)
 	}
-	info := stream.Info
+	var head [4 + 4 + streamInfoBytes]byte
+	if _, err := io.ReadFull(in, head[:]); err != nil {
+		return nil, damaged(err)
+	}
+	if head[4]&0x7f != 0 || head[5] != 0 || head[6] != 0 || head[7] != streamInfoBytes {
+		return nil, damaged(errors.New("it does not begin with STREAMINFO"))
+	}
+	info := binary.BigEndian.Uint64(head[8+10:])
 	rec := &Recording{Format: Format{
-		Name: "FLAC", RateHz: int(info.SampleRate), Channels: int(info.NChannels), Bits: int(info.BitsPerSample), Frames: int64(info.NSamples), Known: info.NSamples > 0,
+		Name: "FLAC", RateHz: int(info >> 44), Channels: int(info>>41&7) + 1, Bits: int(info>>36&31) + 1, Frames: int64(info & (1<<36 - 1)),
 	}}
-	if rec.Bits < 4 || rec.Bits > 32 {
+	rec.Known = rec.Frames > 0
+	if rec.Bits < 4 {
 		return nil, fmt.Errorf("%w: its FLAC head says %d bits a sample; take another copy", ErrNotSound, rec.Bits)
 	}
-	rec.source = &flacSource{stream: stream, channels: rec.Channels, scale: math.Ldexp(1, 1-rec.Bits)}
+	for last := head[4]&0x80 != 0; !last; {
+		var block [4]byte
+		if _, err := io.ReadFull(in, block[:]); err != nil {
+			return nil, damaged(err)
+		}
+		last = block[0]&0x80 != 0
+		if _, err := io.CopyN(io.Discard, in, int64(block[1])<<16|int64(block[2])<<8|int64(block[3])); err != nil {
+			return nil, damaged(err)
+		}
+	}
+	rec.source = &flacSource{
+		in: &bitReader{src: in}, from: from, buffer: in, channels: rec.Channels, bits: rec.Bits, rateHz: rec.RateHz, known: rec.Frames,
+		scale: math.Ldexp(1, 1-rec.Bits), block: make([][]int64, rec.Channels),
+	}
 	return rec, nil
 }
 
 func (s *flacSource) frames(into []float64) (int, error) {
 	n := 0
-	for n < len(into) {
-		if len(s.block) == 0 {
-			if err := s.next(); err != nil {
-				return n / s.channels, err
+	for room := len(into) / s.channels; n < room; {
+		if s.at == s.length {
+			if n > 0 && s.from.short && s.in.empty() && s.buffer.Buffered() == 0 {
+				return n, nil
+			}
+			if err := s.following(); err != nil {
+				return n, err
+			}
+			continue
+		}
+		k := min(room-n, s.length-s.at)
+		for c, samples := range s.block {
+			samples = samples[s.at : s.at+k]
+			if s.channels == 1 {
+				to := into[n : n+k]
+				for i, v := range samples {
+					to[i] = float64(v) * s.scale
+				}
+				continue
+			}
+			to := into[n*s.channels+c:]
+			for i, v := range samples {
+				to[i*s.channels] = float64(v) * s.scale
 			}
 		}
-		k := copy(into[n:], s.block)
-		s.block = s.block[k:]
 		n += k
+		s.at += k
 	}
-	return n / s.channels, nil
+	return n, nil
 }
 
-// next reads the next block. A damaged one ends the recording, with a warning:
-// what came before it is good.
-func (s *flacSource) next() error {
+// following reads the next block. A damaged one ends the recording, with a
+// warning: what came before it is good.
+func (s *flacSource) following() error {
 	if s.broken != nil {
 		return s.broken
 	}
-	f, err := s.parse()
-	if err != nil {
-		s.broken = io.EOF
-		if !errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
-			s.told = append(s.told, fmt.Sprintf("the recording is damaged or cut off, and what follows is not read (%v)", err))
-		}
-		return s.broken
-	}
-	if len(f) == 0 {
+	s.at, s.length = 0, 0
+	length, err := s.parse()
+	if err == nil {
+		s.length = length
+		s.read += int64(length)
 		return nil
 	}
-	s.block = f
-	return nil
-}
-
-// parse returns the samples of the next block, interleaved. The library panics
-// on some damaged streams, which is a damaged stream and no more.
-func (s *flacSource) parse() (block []float64, err error) {
-	defer func() {
-		if fault := recover(); fault != nil {
-			block, err = nil, fmt.Errorf("its block cannot be decoded: %v", fault)
-		}
-	}()
-	f, err := s.stream.ParseNext()
-	if err != nil {
-		return nil, err
+	s.broken = io.EOF
+	switch {
+	case s.known > 0 && s.read >= s.known: // a tag behind the last block is no damage
+	case !errors.Is(err, io.EOF):
+		s.told = append(s.told, fmt.Sprintf("the recording is damaged or cut off, and what follows is not read (%v)", err))
+	case s.known > 0:
+		s.told = append(s.told, fmt.Sprintf("the recording ends %.3g s before its head says; it was cut off, and what there is was read", float64(s.known-s.read)/float64(s.rateHz)))
 	}
-	if len(f.Subframes) != s.channels {
-		return nil, fmt.Errorf("a block has %d channels instead of %d", len(f.Subframes), s.channels)
-	}
-	length := len(f.Subframes[0].Samples)
-	block = make([]float64, length*s.channels)
-	for c, sub := range f.Subframes {
-		if len(sub.Samples) != length {
-			return nil, errors.New("the channels of a block differ in length")
-		}
-		for i, v := range sub.Samples {
-			block[i*s.channels+c] = float64(v) * s.scale
-		}
-	}
-	return block, nil
+	return s.broken
 }
 
 func (s *flacSource) warnings() []string { return s.told }

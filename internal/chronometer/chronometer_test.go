@@ -226,7 +226,7 @@ func drawFact(t *rapid.T, ids []chronometer.ID) chronometer.Fact {
 	}
 	choose := func(c []string) string { return rapid.SampledFrom(c).Draw(t, "choice") }
 	id := func() chronometer.ID { return rapid.SampledFrom(ids).Draw(t, "id") }
-	switch rapid.IntRange(0, 13).Draw(t, "kind") {
+	switch rapid.IntRange(0, 14).Draw(t, "kind") {
 	case 0:
 		e, c := f(-100, 100), f(-10, 40)
 		return chronometer.Compared{ErrorS: &e, SDS: f(0, 1), TempC: &c, Position: chronometer.Position(choose(chronometer.Position("").Choices()))}
@@ -254,6 +254,9 @@ func drawFact(t *rapid.T, ids []chronometer.ID) chronometer.Fact {
 		return chronometer.Upheld{Entry: id(), Why: text()}
 	case 12:
 		return chronometer.StruckOut{Entry: id(), Why: text()}
+	case 13:
+		c := f(-10, 40)
+		return chronometer.Listened{RateSPerDay: f(-100, 100), RateSDSPerDay: f(0.001, 5), DurationS: f(0, 3600), TempC: &c, Position: chronometer.Position(choose(chronometer.Position("").Choices()))}
 	}
 	return chronometer.WorkDone{Work: text(), Service: rapid.Bool().Draw(t, "service")}
 }
@@ -393,7 +396,7 @@ func TestEveryKindHasItsForm(t *testing.T) {
 
 func FuzzEntry(f *testing.F) {
 	b := newBook(f)
-	for _, fact := range []chronometer.Fact{compared(3), chronometer.ReadDial(100.5), chronometer.Moved{ByS: 60}, chronometer.Stopped{Why: "x"}} {
+	for _, fact := range []chronometer.Fact{compared(3), chronometer.ReadDial(100.5), chronometer.Moved{ByS: 60}, chronometer.Stopped{Why: "x"}, heard(), bySound()} {
 		text, _ := json.Marshal(b.write(1, fact))
 		f.Add(text)
 	}

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"strings"
 
 	"timeball/internal/clock"
 )
@@ -66,19 +65,20 @@ func (m Method) UsualSD() float64 {
 // Compared is one reading of the dial against the standard at Entry.At.
 // Either Dial or ErrorS is given.
 type Compared struct {
-	Dial       *dialText `json:"dial,omitempty" label:"The dial read" hint:"h:mm:ss.s"`
-	ErrorS     *float64  `json:"error_s,omitempty" label:"or its error" unit:"s" hint:"a slow one with a minus; only if no dial reading was kept"`
-	SDS        float64   `json:"sd_s,omitempty" label:"Doubt of the reading" unit:"s" hint:"one standard deviation; empty: the usual one of the method"`
-	Method     Method    `json:"method,omitempty" label:"How it was read"`
-	Observer   string    `json:"observer,omitempty" label:"Observer"`
-	Standard   string    `json:"standard,omitempty" label:"Standard" hint:"what gave UTC; empty: the standard of this workshop"`
-	StandardSD float64   `json:"standard_sd_s,omitempty" label:"Doubt of the standard" unit:"s" hint:"one standard deviation"`
-	Kept       *Kept     `json:"kept,omitempty" asked:"no"`
-	Tapped     *Tapped   `json:"tapped,omitempty" asked:"no"`
-	TempC      *float64  `json:"temp_c,omitempty" label:"Temperature" unit:"°C"`
-	Position   Position  `json:"position,omitempty" label:"Position"`
-	WoundH     *float64  `json:"wound_h,omitempty" label:"Hours since wound" unit:"h"`
-	Note       string    `json:"note,omitempty" label:"Note"`
+	Dial       *dialText  `json:"dial,omitempty" label:"The dial read" hint:"h:mm:ss.s"`
+	ErrorS     *float64   `json:"error_s,omitempty" label:"or its error" unit:"s" hint:"a slow one with a minus; only if no dial reading was kept"`
+	SDS        float64    `json:"sd_s,omitempty" label:"Doubt of the reading" unit:"s" hint:"one standard deviation; empty: the usual one of the method"`
+	Method     Method     `json:"method,omitempty" label:"How it was read"`
+	Observer   string     `json:"observer,omitempty" label:"Observer"`
+	Standard   string     `json:"standard,omitempty" label:"Standard" hint:"what gave UTC; empty: the standard of this workshop"`
+	StandardSD float64    `json:"standard_sd_s,omitempty" label:"Doubt of the standard" unit:"s" hint:"one standard deviation"`
+	Kept       *Kept      `json:"kept,omitempty" asked:"no"`
+	Tapped     *Tapped    `json:"tapped,omitempty" asked:"no"`
+	Heard      *HeardBeat `json:"heard,omitempty" asked:"no"`
+	TempC      *float64   `json:"temp_c,omitempty" label:"Temperature" unit:"°C"`
+	Position   Position   `json:"position,omitempty" label:"Position"`
+	WoundH     *float64   `json:"wound_h,omitempty" label:"Hours since wound" unit:"h"`
+	Note       string     `json:"note,omitempty" label:"Note"`
 }
 
 // ReadDial returns a comparison of a dial reading.
@@ -121,7 +121,11 @@ func (c Compared) Words() string {
 	} else if c.ErrorS != nil {
 		read = clock.DialError(*c.ErrorS).Words(2 * c.SD())
 	}
-	return phrase(read, string(c.Method), clock.DialError(0).HalfWidth(1.96*c.SD())+" s", celsius(c.TempC), string(c.Position), c.Observer, c.Note)
+	how := string(c.Method)
+	if c.Heard != nil {
+		how = "by sound"
+	}
+	return phrase(read, how, clock.DialError(0).HalfWidth(1.96*c.SD())+" s", celsius(c.TempC), string(c.Position), c.Observer, c.Note)
 }
 
 func (c Compared) check() error {
@@ -138,7 +142,7 @@ func (c Compared) check() error {
 		withinIf("error_s", c.ErrorS, -1e6, 1e6, "s"), within("sd_s", c.SDS, 0, 600, "s"), within("standard_sd_s", c.StandardSD, 0, 600, "s"),
 		oneOf("method", c.Method, Method("").Choices()), oneOf("position", c.Position, Position("").Choices()),
 		temperature(c.TempC), withinIf("wound_h", c.WoundH, 0, 1000, "h"), short("observer", c.Observer), short("standard", c.Standard), short("note", c.Note),
-		c.Kept.check(), c.Tapped.check(),
+		c.Kept.check(), c.Tapped.check(), c.Heard.check(), c.heardFits(),
 	)
 }
 
@@ -524,7 +528,7 @@ func (p Photograph) Words() string {
 }
 
 func (p Photograph) check() error {
-	if len(p.SHA256) != 64 || strings.Trim(p.SHA256, "0123456789abcdef") != "" {
+	if !isSHA256(p.SHA256) {
 		return fmt.Errorf("sha256 %.70q is not 64 hexadecimal digits", p.SHA256)
 	}
 	return first(short("name", p.Name), short("type", p.Type), short("caption", p.Caption))

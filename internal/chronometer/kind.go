@@ -15,6 +15,7 @@ const (
 	KindOwner       Kind = "owner"             // an owner's particulars, first or corrected
 	KindEquation    Kind = "personal equation" // an observer's lead or lag on one device, measured
 	KindCompared    Kind = "compared"          // the dial was compared with the standard
+	KindListened    Kind = "listened"          // its beat was heard, and with it its rate of those minutes
 	KindWound       Kind = "wound"             // it was wound
 	KindStarted     Kind = "started"           // it was set going
 	KindStopped     Kind = "stopped"           // it stopped or was stopped
@@ -86,6 +87,7 @@ var forms = map[Kind]form{
 	KindOwner:       of[Owner]("an owner's particulars"),
 	KindEquation:    of[Equation]("how late an observer taps on a device"),
 	KindCompared:    of[Compared]("compare the dial with the standard"),
+	KindListened:    of[Listened]("the rate of some minutes, from the sound of its beat"),
 	KindWound:       of[Wound]("wind it"),
 	KindStarted:     of[Started]("set it going"),
 	KindStopped:     of[Stopped]("it stopped, or was stopped"),
@@ -114,7 +116,7 @@ var forms = map[Kind]form{
 // Kinds returns all kinds in the order in which a page offers them.
 func Kinds() []Kind {
 	return []Kind{
-		KindCompared, KindWound, KindStarted, KindStopped, KindMoved, KindSet, KindRegulated, KindPlaced, KindTemperature,
+		KindCompared, KindListened, KindWound, KindStarted, KindStopped, KindMoved, KindSet, KindRegulated, KindPlaced, KindTemperature,
 		KindHeld, KindReleased, KindFromGimbals, KindIntoGimbals, KindFound, KindWorkDone, KindPacked, KindSent, KindReceived,
 		KindCased, KindCarried, KindNote, KindPhotograph, KindUpheld, KindStruckOut, KindEntered, KindOwner, KindEquation,
 	}

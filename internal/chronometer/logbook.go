@@ -190,7 +190,7 @@ func (b Logbook) Admits(e Entry, now time.Time) error {
 			return refuse("it was wound at %s already, written by %s; two windings within ten minutes are one, so nothing was written twice", when(other.At), other.By)
 		}
 		return b.admitsMotion(e)
-	case Set, Regulated, Started, Stopped, Held, Released, IntoGimbals:
+	case Set, Regulated, Started, Stopped, Held, Released, IntoGimbals, Listened:
 		return b.admitsMotion(e)
 	}
 	return nil
@@ -250,6 +250,10 @@ func (b Logbook) admitsMotion(e Entry) error {
 	case Compared:
 		if still {
 			return refuse("if it goes again, write when it was started, then compare")
+		}
+	case Listened:
+		if still {
+			return refuse("if it goes again, write when it was started, then listen")
 		}
 	case Started:
 		if before.Motion == BalanceHeld {

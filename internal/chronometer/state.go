@@ -90,6 +90,14 @@ func (s *State) read(e Entry) {
 		if f.WoundH != nil && s.Wound.IsZero() {
 			s.Wound = e.At.Add(-time.Duration(*f.WoundH * float64(time.Hour)))
 		}
+	case Listened:
+		s.temperature(f.TempC, e.At)
+		if f.Position != "" {
+			s.Position = f.Position
+		}
+		if f.WoundH != nil && s.Wound.IsZero() {
+			s.Wound = e.At.Add(-time.Duration(*f.WoundH * float64(time.Hour)))
+		}
 	case Wound:
 		s.Wound, s.HalfTurns = e.At, f.HalfTurns
 	case Started:

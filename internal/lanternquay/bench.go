@@ -71,16 +71,22 @@ func onTrial(q *quay) *book {
 	b.start(b.ago(95.5), -4, "stopped on arrival as it was set down; started again on the signal")
 	b.found(b.ago(95.2), "Goes, gaining. Oil brown at the fourth wheel, end shakes good, no rust. A slip under the bowl gives the last cleaning as nine years ago.")
 	b.round(95, 90, habit{method: chronometer.ByTap})
+	b.listen(b.ago(89.9), telephone, 5, "before the work")
 	b.stop(b.ago(89.8), "stopped for work")
 	b.serviced(b.ago(86), cleaned("arc of the balance 440° wound, 405° after a day; end shake of the balance 0.03 mm"), -0.4)
 	b.wind(b.ago(85.7))
 	b.start(b.ago(85.6), 34, "one gentle quarter turn on the signal, set fast so as to be right during the trial")
 	b.round(85, 80, habit{method: chronometer.ByTap, observers: []string{benchHand, keeper}})
+	b.listen(b.ago(79.9), telephone, 5, "before the screws; it cannot tell so small a rate from its own clock")
 	b.regulate(b.ago(79.8), "timing screws", "both out by a quarter turn", -3.5, -3.9)
+	b.listen(b.ago(79.7), telephone, 5, "after; the same telephone, so the change counts and not the rate")
 	b.round(79, 74, habit{method: chronometer.ByTap, observers: []string{benchHand, keeper}})
+	b.listen(b.ago(73.9), bench, 10, "before the screws")
 	b.regulate(b.ago(73.8), "timing screws", "both in by a tenth of a turn", 1.6, 1.75)
-	b.by = keeper
-	b.round(73, 46, habit{method: chronometer.ByTap, miss: 0.1, others: map[int]chronometer.Method{70: chronometer.BySound, 63: chronometer.BySound, 56: chronometer.BySound}})
+	b.listen(b.ago(73.7), bench, 10, "after")
+	b.by, b.hears = keeper, true
+	overNight := map[int]func(time.Time){50: func(at time.Time) { b.serviceReading(at.Add(20*time.Minute), 22, 220, 17.5) }}
+	b.round(73, 46, habit{after: overNight, method: chronometer.ByTap, miss: 0.1, others: map[int]chronometer.Method{70: chronometer.BySound, 63: chronometer.BySound, 56: chronometer.BySound}})
 	b.note(b.ago(45.5), "Rate settled. To the oven: 18, 8, 28, 18 °C, eleven days each, dial up.")
 	b.oven(45, []simulate.Stage{{C: 18, Days: 11}, {C: 8, Days: 11}, {C: 28, Days: 11}, {C: 18, Days: 12}})
 	return b
@@ -190,7 +196,9 @@ func eightDay(q *quay) *book {
 	b.wind(b.ago(126.2))
 	b.start(b.ago(126.1), -12, "one gentle quarter turn on the signal")
 	b.round(126, 106, habit{method: chronometer.EyeAndEar, miss: 0.25, windEvery: 7})
+	b.listen(b.ago(105.9), bench, 10, "before the weights")
 	b.regulate(b.ago(105.8), "timing weights", "both out by one division", -2.5, -2.1)
+	b.listen(b.ago(105.7), bench, 10, "after")
 	b.by = keeper
 	b.round(105, 0, habit{method: chronometer.EyeAndEar, miss: 0.35, windEvery: 7, observers: []string{keeper, learner}})
 	return b

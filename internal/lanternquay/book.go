@@ -32,6 +32,7 @@ type book struct {
 	by       string
 	position chronometer.Position
 	wound    time.Time
+	hears    bool // comparisons by sound are made with the bench microphone
 }
 
 // open begins the logbook of the story that is told.
@@ -55,7 +56,12 @@ func (b *book) ago(days float64) time.Time {
 
 // write adds an entry, written down within two minutes but never after now.
 func (b *book) write(at time.Time, fact chronometer.Fact) chronometer.ID {
-	written := at.Add(time.Duration(20+b.rng.IntN(90)) * time.Second)
+	return b.writeUp(at, at, fact)
+}
+
+// writeUp adds an entry of something that was over at an instant.
+func (b *book) writeUp(at, over time.Time, fact chronometer.Fact) chronometer.ID {
+	written := over.Add(time.Duration(20+b.rng.IntN(90)) * time.Second)
 	if written.After(b.now) {
 		written = b.now
 	}
@@ -187,11 +193,17 @@ var sightings = map[chronometer.Method]sighting{
 // compare reads the dial and writes it down, slipS seconds wrong.
 func (b *book) compare(at time.Time, method chronometer.Method, slipS clock.DialError) chronometer.ID {
 	s := sightings[method]
+	heard := b.hears && method == chronometer.BySound
+	sd, late := s.sd, 0.0
+	if heard { // the delay is wrong by the same every time
+		sd, late = ownSoundSDS, trueDelayS-delayS
+		s.sd = math.Round(1e4*math.Hypot(ownSoundSDS, delaySDS)) / 1e4
+	}
 	step := b.made.Beat.Seconds()
 	var c chronometer.Compared
 	if method == chronometer.ByTap || method == chronometer.BySound {
 		// The instant is measured at which the dial shows a whole second.
-		e := b.inst.Read(at, s.sd) + slipS
+		e := b.inst.Read(at, sd) + slipS - clock.DialError(late)
 		shown := float64(b.made.ClockDial().Reading(at, e))
 		at = at.Add(time.Duration((math.Ceil(shown) - shown) * 1e9)).Round(time.Millisecond)
 		c = b.reading(math.Ceil(shown), 1)
@@ -202,6 +214,9 @@ func (b *book) compare(at time.Time, method chronometer.Method, slipS clock.Dial
 		}
 		e := b.inst.Read(at, math.Sqrt(max(0, s.sd*s.sd-step*step/12))) + slipS
 		c = b.reading(float64(b.made.ClockDial().Reading(at, e)), step)
+	}
+	if heard {
+		c.Heard = b.heardBeat(at)
 	}
 	temp := b.thermometer(at)
 	c.SDS, c.Method, c.Observer, c.Standard, c.StandardSD = s.sd, method, b.by, s.standard, s.standardSD

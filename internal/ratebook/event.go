@@ -170,6 +170,8 @@ func (e *event) words(word, value string, about surroundings) error {
 		return e.placed(value, about)
 	case chronometer.KindTemperature:
 		return e.temperature(value, about)
+	case chronometer.KindListened:
+		return e.listened(value, about)
 	case chronometer.KindHeld:
 		with := chronometer.Hold(strings.ToLower(value))
 		if !slices.Contains(with.Choices(), string(with)) {
@@ -331,6 +333,30 @@ func (e *event) temperature(value string, about surroundings) error {
 	}
 	t.TempC = v
 	e.fact = t
+	return nil
+}
+
+const ofRate = "sd"
+
+// listened reads a rate and its doubt, one standard deviation: -0.84 s/d sd 0.06.
+// Without one it has that of a recorder whose sampling clock is not known.
+func (e *event) listened(value string, about surroundings) error {
+	e.tookPosition, e.tookTemp = true, true
+	rate, sd, hasSD := strings.Cut(strings.ToLower(value), ofRate)
+	read := func(text string) (float64, bool) {
+		return amount(strings.TrimSuffix(strings.TrimSpace(text), "s/d"), about)
+	}
+	l := chronometer.Listened{RateSDSPerDay: chronometer.UnknownClockSD, TempC: about.tempC, Position: about.position, Note: about.note}
+	var ok bool
+	if l.RateSPerDay, ok = read(rate); !ok || l.RateSPerDay < -3600 || l.RateSPerDay > 3600 {
+		return fmt.Errorf("event %.40q has no rate from -3600 to 3600 s/d; write seconds a day and one standard deviation, such as listened -0.84 sd 0.06", strings.TrimSpace("listened "+value))
+	}
+	if hasSD {
+		if l.RateSDSPerDay, ok = read(sd); !ok || l.RateSDSPerDay <= 0 || l.RateSDSPerDay > 600 {
+			return fmt.Errorf("event %.40q has no doubt above 0 and at most 600 s/d; write one standard deviation, such as listened -0.84 sd 0.06", "listened "+value)
+		}
+	}
+	e.fact = l
 	return nil
 }
 

@@ -128,6 +128,10 @@ func TestReadsEvents(t *testing.T) {
 		{",,,placed XII up,", []chronometer.Fact{chronometer.Placed{Position: chronometer.XIIUp}}},
 		{",,,placed oven,", []chronometer.Fact{chronometer.Placed{Where: "oven"}}},
 		{",18.5,,temperature,", []chronometer.Fact{chronometer.Temperature{TempC: 18.5}}},
+		{",,,listened -0.84,", []chronometer.Fact{chronometer.Listened{RateSPerDay: -0.84, RateSDSPerDay: chronometer.UnknownClockSD}}},
+		{",18.5,dial up,listened \u22120.84 s/d sd 0.06 s/d,at noon", []chronometer.Fact{chronometer.Listened{RateSPerDay: -0.84, RateSDSPerDay: 0.06, TempC: ptr(18.5), Position: chronometer.DialUp, Note: "at noon"}}},
+		{`,,,"listened {""rate_s_per_day"":2,""rate_sd_s_per_day"":0.1,""duration_s"":300}",`, []chronometer.Fact{chronometer.Listened{RateSPerDay: 2, RateSDSPerDay: 0.1, DurationS: 300}}},
+		{"4.5,8,dial up,listened +2 sd 0.1,", []chronometer.Fact{chronometer.Listened{RateSPerDay: 2, RateSDSPerDay: 0.1, TempC: ptr(8), Position: chronometer.DialUp}, at(chronometer.DialUp, ptr(8))}},
 		{",,,temperature 18.5 °C,", []chronometer.Fact{chronometer.Temperature{TempC: 18.5}}},
 		{`,,,"placed {""where"":""oven"",""note"":""door ajar""}",`, []chronometer.Fact{chronometer.Placed{Where: "oven", Note: "door ajar"}}},
 		// a row with the temperature, the position or a note alone
@@ -158,7 +162,7 @@ func TestReadsEvents(t *testing.T) {
 // TestEveryKindHasItsPlace checks that each kind of entry is an event of the
 // file, unless it is about an instrument, a person or another entry.
 func TestEveryKindHasItsPlace(t *testing.T) {
-	values := map[chronometer.Kind]string{chronometer.KindMoved: " +60", chronometer.KindHeld: " brake", chronometer.KindReceived: " on the bench"}
+	values := map[chronometer.Kind]string{chronometer.KindMoved: " +60", chronometer.KindHeld: " brake", chronometer.KindReceived: " on the bench", chronometer.KindListened: " -0.84"}
 	elsewhere := []chronometer.Kind{chronometer.KindEntered, chronometer.KindOwner, chronometer.KindEquation, chronometer.KindPhotograph, chronometer.KindUpheld, chronometer.KindStruckOut, chronometer.KindCompared}
 	for _, k := range chronometer.Kinds() {
 		book, err := ratebook.Read(strings.NewReader("utc,dial,temp_c,event,note\n2027-03-04T09:12:00Z,,18," + string(k) + values[k] + ",x\n"))
@@ -290,6 +294,33 @@ func TestWriteIsPlain(t *testing.T) {
 	}
 }
 
+// TestWriteListened: the curves of a long reading stay out of the file, and
+// the rest comes back.
+func TestWriteListened(t *testing.T) {
+	at := time.Date(2027, 3, 4, 9, 12, 0, 0, time.UTC)
+	l := chronometer.Listened{RateSPerDay: -0.84, RateSDSPerDay: 0.06}
+	long := l
+	long.DurationS, long.Timebase = 3600, &chronometer.Timebase{Source: "calibrated", PPM: -3, PPMSD: 0.5}
+	long.Reading = &chronometer.LongReading{TeethSDUS: 2}
+	for i := range 400 {
+		long.Reading.TeethUS = append(long.Reading.TeethUS, 1.0/3)
+		long.Reading.Rate = append(long.Reading.Rate, chronometer.RateAt{H: float64(i) / 3, SPerDay: -1.0 / 3, SDSPerDay: 1.0 / 3})
+	}
+	var out bytes.Buffer
+	if err := ratebook.Write(&out, []ratebook.Row{{At: at, Facts: []chronometer.Fact{l}}, {At: at.Add(time.Hour), Facts: []chronometer.Fact{long}}}); err != nil {
+		t.Fatal(err)
+	}
+	text := out.String()
+	if !strings.Contains(text, "\n2027-03-04T09:12:00Z,,listened -0.84 sd 0.06\n") || len(text) > 500 {
+		t.Errorf("written:\n%s", text)
+	}
+	book := mustRead(t, text)
+	long.Reading = nil
+	if diff := cmp.Diff([]chronometer.Fact{l, long}, []chronometer.Fact{book.Rows[0].Facts[0], book.Rows[1].Facts[0]}, exact); diff != "" {
+		t.Error(diff)
+	}
+}
+
 func TestWriteRefusesWhatItCannotHold(t *testing.T) {
 	for _, f := range []chronometer.Fact{nil, chronometer.Owner{Name: "x"}, chronometer.Instrument{}, chronometer.Photograph{}, chronometer.Upheld{}, chronometer.StruckOut{}} {
 		var out bytes.Buffer
@@ -384,7 +415,7 @@ func anyFact() *rapid.Generator[chronometer.Fact] {
 		position := func() chronometer.Position {
 			return orNone[chronometer.Position](chronometer.Position("").Choices()).Draw(t, "position")
 		}
-		switch rapid.IntRange(0, 19).Draw(t, "kind") {
+		switch rapid.IntRange(0, 20).Draw(t, "kind") {
 		case 0:
 			return chronometer.Wound{HalfTurns: rapid.Float64Range(0, 60).Draw(t, "turns"), UpDownH: maybe(0, 1000).Draw(t, "h"), Note: s()}
 		case 1:
@@ -424,6 +455,14 @@ func anyFact() *rapid.Generator[chronometer.Fact] {
 			return chronometer.Cased{Note: s()}
 		case 18:
 			return chronometer.Carried{How: s()}
+		case 19:
+			l := chronometer.Listened{RateSPerDay: rapid.Float64Range(-3600, 3600).Draw(t, "rate"), RateSDSPerDay: rapid.Float64Range(1e-9, 600).Draw(t, "rate sd"),
+				TempC: maybe(-60, 80).Draw(t, "temp"), Position: position(), Note: s()}
+			if rapid.Bool().Draw(t, "by machine") {
+				l.DurationS, l.Beats, l.WoundH = rapid.Float64Range(0, 86400).Draw(t, "duration"), rapid.IntRange(0, 1000).Draw(t, "beats"), maybe(0, 1000).Draw(t, "wound")
+				l.AmplitudeDeg = maybe(10, 360).Draw(t, "amplitude")
+			}
+			return l
 		}
 		return chronometer.Note{Text: n()}
 	})

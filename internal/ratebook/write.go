@@ -39,7 +39,9 @@ func FromEntries(entries []chronometer.Entry) []Row {
 // unless two readings of one instant contradict each other or a row is longer
 // than 64 kB. Free text that a spreadsheet would take for a formula gets an
 // apostrophe before it, which Read takes away; NUL and bytes that are not
-// UTF-8 become U+FFFD. A fact that a comparison file cannot hold is an error
+// UTF-8 become U+FFFD. What was heard goes out without the curves of a long
+// reading, which fill more than a row, and a comparison without the taps or the
+// sound behind it. A fact that a comparison file cannot hold is an error
 // that wraps ErrKind, before anything is written.
 func Write(w io.Writer, rows []Row) error {
 	sorted := slices.Clone(rows)
@@ -123,6 +125,10 @@ func comparison(c chronometer.Compared) [columns]string {
 // eventCells returns the cells of an event in plain words, or as an object if
 // the plain words would not say all.
 func eventCells(f chronometer.Fact) [columns]string {
+	if l, ok := f.(chronometer.Listened); ok {
+		l.Reading = nil
+		f = l
+	}
 	for _, cells := range plainForms(f) {
 		about := surroundings{note: cells[colNote], position: chronometer.Position(cells[colPosition])}
 		if v, ok := parseNumber(cells[colTemp]); ok {
@@ -174,6 +180,10 @@ func plainForms(f chronometer.Fact) [][columns]string {
 	case chronometer.Temperature:
 		cells := form("", f.Note)
 		cells[colTemp] = shortest(f.TempC)
+		return forms(cells)
+	case chronometer.Listened:
+		cells := form(signed(f.RateSPerDay)+" "+ofRate+" "+shortest(f.RateSDSPerDay), f.Note)
+		cells[colPosition], cells[colTemp] = string(f.Position), optional(f.TempC)
 		return forms(cells)
 	case chronometer.Held:
 		return forms(form(string(f.With), f.Note))

@@ -70,8 +70,8 @@ func TestMigrationsRunOnce(t *testing.T) {
 	dir := t.TempDir()
 	for range 3 {
 		db := openIn(t, dir)
-		if got := had(t, db); gocmp.Diff([]int{1, 2}, got) != "" {
-			t.Errorf("migrations %v, want 1 and 2", got)
+		if got := had(t, db); gocmp.Diff([]int{1, 2, 3}, got) != "" {
+			t.Errorf("migrations %v, want 1, 2 and 3", got)
 		}
 		db.Close()
 	}
@@ -87,40 +87,40 @@ func TestCopyBeforeMigration(t *testing.T) {
 	db.Close()
 
 	broken := with(t, fstest.MapFS{
-		"migration/0003_weather.sqlite.sql": file(`create table weather (at_us integer primary key) strict; insert into nowhere values (1);`),
+		"migration/0004_weather.sqlite.sql": file(`create table weather (at_us integer primary key) strict; insert into nowhere values (1);`),
 	})
 	_, err := store.OpenSteps(t.Context(), dir, now, broken)
-	if err == nil || !strings.Contains(err.Error(), "0003_weather") {
+	if err == nil || !strings.Contains(err.Error(), "0004_weather") {
 		t.Fatalf("a migration that cannot run: %v", err)
 	}
 	db = openIn(t, dir) // as it was
-	if got := had(t, db); len(got) != 2 {
-		t.Errorf("migrations %v after a failed one, want 1 and 2", got)
+	if got := had(t, db); len(got) != 3 {
+		t.Errorf("migrations %v after a failed one, want 1, 2 and 3", got)
 	}
 	add(t, db, logbook(2, 3)...) // an entry more, which the next copy must have
 	db.Close()
 
 	db, err = store.OpenSteps(t.Context(), dir, now, with(t, fstest.MapFS{
-		"migration/0003_weather.sqlite.sql": file(`create table weather (at_us integer primary key) strict; drop table figures;`),
-		"migration/0004_index.sqlite.sql":   file(`create index entry_by_kind on entry (kind)`),
+		"migration/0004_weather.sqlite.sql": file(`create table weather (at_us integer primary key) strict; drop table figures;`),
+		"migration/0005_index.sqlite.sql":   file(`create index entry_by_kind on entry (kind)`),
 	}))
 	if err != nil {
 		t.Fatal(err)
 	}
-	if d := gocmp.Diff([]int{1, 2, 3, 4}, had(t, db)); d != "" {
+	if d := gocmp.Diff([]int{1, 2, 3, 4, 5}, had(t, db)); d != "" {
 		t.Errorf("migrations (-want +got):\n%s", d)
 	}
 	after := all(t, db)
 	db.Close()
-	if d := gocmp.Diff([]string{"before-migration-0003.db"}, copies(t, dir)); d != "" {
+	if d := gocmp.Diff([]string{"before-migration-0004.db"}, copies(t, dir)); d != "" {
 		t.Errorf("copies (-want +got):\n%s", d)
 	}
 
 	// The program of before reads the copy and refuses the database.
 	_, err = store.Open(t.Context(), dir, now)
-	wantError(t, err, store.ErrNewer, dir, "4")
+	wantError(t, err, store.ErrNewer, dir, "5")
 	old := t.TempDir()
-	if err := os.Rename(filepath.Join(dir, "before-migration-0003.db"), filepath.Join(old, "timeball.db")); err != nil {
+	if err := os.Rename(filepath.Join(dir, "before-migration-0004.db"), filepath.Join(old, "timeball.db")); err != nil {
 		t.Fatal(err)
 	}
 	db = openIn(t, old)
@@ -131,7 +131,7 @@ func TestCopyBeforeMigration(t *testing.T) {
 }
 
 func TestMigrationNumbersLeaveNoGap(t *testing.T) {
-	for _, name := range []string{"0004_late", "0001_again", "2_short", "word"} {
+	for _, name := range []string{"0005_late", "0001_again", "2_short", "word"} {
 		_, err := store.OpenSteps(t.Context(), t.TempDir(), now, with(t, fstest.MapFS{"migration/" + name + ".sqlite.sql": file(`select 1`)}))
 		if err == nil || !strings.Contains(err.Error(), "must begin with") {
 			t.Errorf("%s: %v", name, err)

@@ -47,7 +47,7 @@ func (r *Report) fault(format string, args ...any) {
 // that is missing or altered. It fails only if ctx ends first. Others wait to
 // write while it reads the database.
 func (db *DB) Verify(ctx context.Context) (Report, error) {
-	v := verification{db: db, books: map[string]*addition{}, entries: map[string]string{}, owners: map[string]string{}, pictures: map[string]string{}}
+	v := verification{db: db, books: map[string]*addition{}, entries: map[string]string{}, owners: map[string]string{}, files: map[string]string{}}
 	if err := v.database(ctx); err != nil {
 		return Report{}, err
 	}
@@ -58,11 +58,11 @@ func (db *DB) Verify(ctx context.Context) (Report, error) {
 // verification is a report in the making.
 type verification struct {
 	Report
-	db       *DB
-	books    map[string]*addition // what the entries add up to, by subject
-	entries  map[string]string    // the entry named by a strike or an upholding, by the entry that names it
-	owners   map[string]string    // the owner named by an instrument, by its entry
-	pictures map[string]string    // the SHA-256 named by a photograph, by its entry
+	db      *DB
+	books   map[string]*addition // what the entries add up to, by subject
+	entries map[string]string    // the entry named by a strike or an upholding, by the entry that names it
+	owners  map[string]string    // the owner named by an instrument, by its entry
+	files   map[string]string    // the SHA-256 named by a picture or a recording, by its entry
 }
 
 func (v *verification) database(ctx context.Context) error {
@@ -134,13 +134,14 @@ func (v *verification) entry(r row, digest int64) {
 		v.fault("entry %.40s (logbook %.40s) cannot be read: %v; restore it from a backup", r.id, r.subject, err)
 		return
 	}
+	if sha := chronometer.Attached(e.Fact); sha != "" {
+		v.files[r.id] = sha
+	}
 	switch f := e.Fact.(type) {
 	case chronometer.StruckOut:
 		v.entries[r.id] = string(f.Entry)
 	case chronometer.Upheld:
 		v.entries[r.id] = string(f.Entry)
-	case chronometer.Photograph:
-		v.pictures[r.id] = f.SHA256
 	case chronometer.Instrument:
 		if f.Owner != "" {
 			v.owners[r.id] = string(f.Owner)
@@ -236,9 +237,9 @@ func (v *verification) attachments(ctx context.Context) {
 			v.fault("attachment %s (%s) was altered; attach the file again or restore a backup", a.SHA256, a.Name)
 		}
 	}
-	for _, id := range slices.Sorted(maps.Keys(v.pictures)) {
-		if !known[v.pictures[id]] {
-			v.fault("entry %s shows picture %s, which is not attached; attach the file or restore a backup", id, v.pictures[id])
+	for _, id := range slices.Sorted(maps.Keys(v.files)) {
+		if !known[v.files[id]] {
+			v.fault("entry %s names the picture or recording %s, which is not attached; attach the file or restore a backup", id, v.files[id])
 		}
 	}
 	v.strays(known)

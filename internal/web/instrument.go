@@ -34,6 +34,7 @@ type instrumentPage struct {
 	By                      string          // who writes on this computer
 	Hand                    string          // what to do about the minute hand; empty if its error is not known
 	ratesheet.Sheet
+	Readings    []drawing.LongReading
 	Logbook     logbook.Book
 	Particulars []ratesheet.Labelled
 }
@@ -88,6 +89,10 @@ func (s *site) instrument(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	p.Curves = drawing.Curves(seen, p.Logbook, p.At)
+	p.Readings = drawing.LongReadings(seen, p.Logbook, p.At, chronometer.ID(query.Get("reading")))
+	for _, reading := range p.Readings {
+		p.Logbook.Drawn(reading.ID, "#reading-"+reading.ID)
+	}
 	p.Particulars = ratesheet.Particulars(seen.Instrument)
 	s.show(w, http.StatusOK, "instrument", p)
 	return nil

@@ -45,7 +45,7 @@ var kindGroups = []struct {
 	title string
 	kinds []chronometer.Kind
 }{
-	{"Going", []chronometer.Kind{chronometer.KindCompared, chronometer.KindWound, chronometer.KindStarted, chronometer.KindStopped, chronometer.KindMoved, chronometer.KindSet, chronometer.KindRegulated}},
+	{"Going", []chronometer.Kind{chronometer.KindCompared, chronometer.KindListened, chronometer.KindWound, chronometer.KindStarted, chronometer.KindStopped, chronometer.KindMoved, chronometer.KindSet, chronometer.KindRegulated}},
 	{"Where and how it lies", []chronometer.Kind{chronometer.KindPlaced, chronometer.KindTemperature, chronometer.KindHeld, chronometer.KindReleased, chronometer.KindFromGimbals, chronometer.KindIntoGimbals}},
 	{"At the bench", []chronometer.Kind{chronometer.KindFound, chronometer.KindWorkDone}},
 	{"Carriage", []chronometer.Kind{chronometer.KindPacked, chronometer.KindSent, chronometer.KindReceived, chronometer.KindCased, chronometer.KindCarried}},
@@ -57,6 +57,8 @@ func heading(kind chronometer.Kind, number string) string {
 	switch kind {
 	case chronometer.KindCompared:
 		return "Compare No. " + number
+	case chronometer.KindListened:
+		return "The rate heard of No. " + number
 	case chronometer.KindWound:
 		return "Wind No. " + number
 	case chronometer.KindStarted:

@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"net/url"
 	"strings"
+	"time"
 
 	"timeball/internal/chronometer"
 	"timeball/internal/web/logbook"
@@ -71,8 +72,9 @@ func picture(r *http.Request) (file io.ReadCloser, mediaType, name, wrong string
 	return f, mediaType, head.Filename[strings.LastIndexAny(head.Filename, `/\\`)+1:], ""
 }
 
-// attachment hands out a stored file so that nothing in it can act on the
-// pages: known pictures are shown, everything else is only to be kept.
+// attachment hands out a stored file, whole or in parts, so that nothing in it
+// can act on the pages: known pictures are shown and recordings played,
+// everything else is only to be kept.
 func (s *site) attachment(w http.ResponseWriter, r *http.Request) error {
 	sum := r.PathValue("sum")
 	if len(sum) != 64 || strings.Trim(sum, "0123456789abcdef") != "" {
@@ -89,12 +91,13 @@ func (s *site) attachment(w http.ResponseWriter, r *http.Request) error {
 	h := w.Header()
 	h.Set("Content-Security-Policy", "default-src 'none'; sandbox")
 	h.Set("Cache-Control", "private, max-age=31536000, immutable")
-	if _, ok := logbook.Pictures[mediaType]; ok {
+	h.Set("ETag", `"`+sum+`"`)
+	if logbook.Shown(mediaType) {
 		h.Set("Content-Type", mediaType)
 	} else {
 		h.Set("Content-Type", "application/octet-stream")
 		h.Set("Content-Disposition", fmt.Sprintf("attachment; filename=%q", sum[:12]))
 	}
-	_, _ = io.Copy(w, file)
+	http.ServeContent(w, r, "", time.Time{}, file)
 	return nil
 }

@@ -19,7 +19,7 @@ var (
 	errOurs    = errors.New("something went wrong in the program")
 	errTooBig  = errors.New("this is more than can be taken at once")
 	errEntry   = errors.New("there is no such entry in the logbook")
-	errPicture = errors.New("there is no such picture")
+	errPicture = errors.New("there is no such picture or recording")
 )
 
 // refusalPage says what is wrong and what to do, in one sentence each.
@@ -37,11 +37,11 @@ var refusals = []struct {
 }{
 	{errNowhere, http.StatusNotFound, "Not found", "There is no page at this address.", "Go back to the room and choose the instrument there."},
 	{errEntry, http.StatusNotFound, "Not found", "There is no such entry in this logbook.", "Go back to the room, open the instrument and find the entry in its logbook."},
-	{errPicture, http.StatusNotFound, "Not found", "There is no such picture.", "Go back to the room and open it from the logbook of its instrument."},
+	{errPicture, http.StatusNotFound, "Not found", "There is no such picture or recording.", "Go back to the room and open it from the logbook of its instrument."},
 	{workshop.ErrUnknown, http.StatusNotFound, "Not found", "", "Go back to the room and choose it there, or enter it first."},
 	{errMethod, http.StatusMethodNotAllowed, "Not this way", "This page cannot be used that way.", "Go back to the room and use the forms of the pages."},
 	{errForeign, http.StatusForbidden, "Refused", "This was sent from another site, so nothing was written.", "Open the page here and send the form again."},
-	{errTooBig, http.StatusRequestEntityTooLarge, "Too large", "This is more than can be taken at once; nothing was written.", "Send a file of at most 20 MB, a rate book of at most 4 MB, or a shorter text."},
+	{errTooBig, http.StatusRequestEntityTooLarge, "Too large", "This is more than can be taken at once; nothing was written.", "Send a picture of at most 20 MB, a recording of at most 512 MB, a rate book of at most 4 MB, or a shorter text."},
 	{chronometer.ErrEntry, http.StatusUnprocessableEntity, "Not written", "", "Go back, correct it and send it again."},
 	{chronometer.ErrRefused, http.StatusUnprocessableEntity, "Not written", "", "Go back, correct it and send it again."},
 }

@@ -12,7 +12,9 @@ import (
 	"runtime/debug"
 	"time"
 
+	"timeball/internal/chronometer"
 	"timeball/internal/web/static"
+	"timeball/internal/web/wording"
 	"timeball/internal/workshop"
 )
 
@@ -45,6 +47,7 @@ func New(w *workshop.Workshop, now func() time.Time, o Options) http.Handler {
 	mux := http.NewServeMux()
 	for pattern, answer := range s.routes() {
 		mux.HandleFunc(pattern, func(w http.ResponseWriter, r *http.Request) {
+			r.Body = http.MaxBytesReader(w, r.Body, mostOf(r))
 			if err := answer(w, r); err != nil {
 				s.refuse(w, r, err)
 			}
@@ -95,16 +98,26 @@ func (s *site) routes() map[string]answer {
 }
 
 // policy allows what the program itself serves, and no inline style or script.
-const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; media-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 
-// mostForm and mostUpload bound a request, in bytes, without and with a file.
+// mostForm, mostUpload and mostSound bound a request, in bytes, without a file,
+// with one, and with a recording.
 const (
 	mostForm   = 1 << 20
 	mostUpload = 24 << 20
+	mostSound  = chronometer.MostRecording + mostForm
 )
 
-// shielded sets the headers that every answer carries, bounds what is sent,
-// and turns a panic into a page.
+// mostOf returns the most bytes of a request that was found its place.
+func mostOf(r *http.Request) int64 {
+	if r.PathValue("kind") == wording.Slug(chronometer.KindListened) {
+		return mostSound
+	}
+	return mostUpload
+}
+
+// shielded sets the headers that every answer carries, and turns a panic into
+// a page.
 func (s *site) shielded(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
@@ -116,7 +129,6 @@ func (s *site) shielded(next http.Handler) http.Handler {
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Permissions-Policy", "camera=(), geolocation=(), microphone=(self)")
 		h.Set("Cache-Control", "private, no-cache")
-		r.Body = http.MaxBytesReader(w, r.Body, mostUpload)
 		defer func() {
 			fault := recover()
 			if fault == nil {

@@ -398,6 +398,7 @@ func TestFilter(t *testing.T) {
 var written = map[chronometer.Kind]url.Values{
 	chronometer.KindEntered:     {"number": {"417"}, "make": {"box chronometer"}, "beat": {"half-second"}, "dial": {"12 h"}, "going_h": {"56"}, "up_down": {"true"}},
 	chronometer.KindCompared:    {"dial": {"9:12:45.5"}, "temp_c": {"19,5"}, "at": {"2027-03-04 09:12:30.5"}},
+	chronometer.KindListened:    {"rate_s_per_day": {"−0.84"}, "rate_sd_s_per_day": {"0.06"}},
 	chronometer.KindWound:       {"half_turns": {"7.5"}, "at": {"2027-03-03 20:00:00"}},
 	chronometer.KindStarted:     {"how": {"one gentle turn"}},
 	chronometer.KindStopped:     {"why": {"for work"}},

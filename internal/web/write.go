@@ -93,8 +93,11 @@ func (s *site) write(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if kind == chronometer.KindPhotograph {
+	switch kind {
+	case chronometer.KindPhotograph:
 		return s.attach(w, r)
+	case chronometer.KindListened:
+		return s.writeHeard(w, r)
 	}
 	if err := parse(w, r); err != nil {
 		return err

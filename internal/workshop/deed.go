@@ -264,7 +264,7 @@ func (w *Workshop) Import(ctx context.Context, subject chronometer.ID, by string
 	return p.New, w.db.Add(ctx, p.Entries)
 }
 
-// mostAttached is the most bytes of one attached file.
+// mostAttached is the most bytes of one picture.
 const mostAttached = 64 << 20
 
 // Attach stores a picture and writes the entry that names it, under an ID of
@@ -277,8 +277,9 @@ func (w *Workshop) Attach(ctx context.Context, id chronometer.ID, by string, sub
 	return w.WriteOnce(ctx, id, by, subject, at, chronometer.Photograph{SHA256: a.SHA256, Name: name, Type: mediaType, Caption: caption})
 }
 
-// Attachment returns a stored file by its SHA-256.
-func (w *Workshop) Attachment(ctx context.Context, sha256 string) (string, io.ReadCloser, error) {
+// Attachment returns the media type of a stored file and the file, which the
+// caller closes, by its SHA-256.
+func (w *Workshop) Attachment(ctx context.Context, sha256 string) (string, io.ReadSeekCloser, error) {
 	r, a, err := w.db.OpenAttachment(ctx, sha256)
 	if errors.Is(err, store.ErrUnknown) {
 		return "", nil, fmt.Errorf("%w: %w", ErrUnknown, err)

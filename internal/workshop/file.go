@@ -50,7 +50,10 @@ func entriesOf(book ratebook.Book, subject chronometer.ID, by string) ([]chronom
 func inBook(f chronometer.Fact) chronometer.Fact {
 	switch f := f.(type) {
 	case chronometer.Compared:
-		f.Kept, f.Tapped = nil, nil
+		f.Kept, f.Tapped, f.Heard = nil, nil, nil
+		return f
+	case chronometer.Listened:
+		f.Reading = nil
 		return f
 	case chronometer.Wound:
 		f.AfterH = nil

@@ -43,8 +43,11 @@ func History(dial clock.Dial, book chronometer.Logbook) rating.History {
 				r.ErrorS = *f.ErrorS
 			}
 			h.Readings = append(h.Readings, r)
-			if f.Tapped != nil { // the error now rests on the latest readings
+			switch { // the error now rests on the latest readings
+			case f.Tapped != nil:
 				h.SharedS = observe.SteadyS(f.Tapped.LagSDS)
+			case f.Heard != nil: // the delay of one microphone is the same each day
+				h.SharedS = f.Heard.LatencySDS
 			}
 			temperature(e.At, f.TempC)
 			if f.WoundH != nil {
@@ -53,11 +56,15 @@ func History(dial clock.Dial, book chronometer.Logbook) rating.History {
 			// A position noted with a reading, and told by no entry before, is the
 			// one it has kept since the reading before.
 			since := e.At
-			if position != "" && !lastRead.IsZero() {
+			if position != "" && !lastRead.IsZero() && lastRead.Before(e.At) {
 				since = lastRead
 			}
 			place(since, f.Position)
 			lastRead = e.At
+		case chronometer.Listened: // its rate is that of some minutes and rates nothing
+			temperature(e.At, f.TempC)
+			place(e.At, f.Position)
+			lastRead = e.At.Add(time.Duration(f.DurationS * float64(time.Second)))
 		case chronometer.Started:
 			event(e.At, rating.Started)
 		case chronometer.Stopped, chronometer.Held:

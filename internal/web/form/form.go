@@ -3,6 +3,7 @@
 package form
 
 import (
+	"cmp"
 	"encoding/json"
 	"net/url"
 	"slices"
@@ -25,6 +26,8 @@ type Form struct {
 	Instant  bool   // the instant matters: offer to take it
 	Cautions []string
 	Sure     string // a value far from the usual that is to be sent once more if it is meant
+
+	Recording *chronometer.Recording // kept already, of what was heard
 }
 
 // Field is one field of a form.
@@ -54,8 +57,14 @@ const (
 	File   Shape = "file"
 )
 
-// IDName is the name of the field that carries the ID.
-const IDName = "id"
+// IDName is the name of the field that carries the ID; RecordingName and
+// RecordingFile are those that carry the SHA-256 and the name of a recording
+// that is kept already.
+const (
+	IDName        = "id"
+	RecordingName = "recording"
+	RecordingFile = "recording_name"
+)
 
 // Option is one choice of a field.
 type Option struct {
@@ -123,6 +132,7 @@ func (f Form) Open() bool {
 // furtherFields are those that a comparison at the bench rarely needs.
 var furtherFields = map[chronometer.Kind][]string{
 	chronometer.KindCompared: {"sd_s", "observer", "standard", "standard_sd_s", "position", "wound_h", "note"},
+	chronometer.KindListened: {"position", "wound_h", "note"},
 	chronometer.KindWound:    {"note"},
 }
 
@@ -159,6 +169,10 @@ func New(kind chronometer.Kind) Form {
 	if kind == chronometer.KindPhotograph {
 		f.File, f.Accept = true, "image/jpeg,image/png,image/webp,image/gif"
 		f.Fields = append([]Field{{Name: "file", Label: "Picture", Hint: "JPEG, PNG, WebP or GIF, at most 20 MB", Shape: File, Needed: true}}, f.Fields...)
+	}
+	if kind == chronometer.KindListened {
+		f.File, f.Accept = true, ".wav,.flac,audio/wav,audio/x-wav,audio/flac"
+		f.Fields = append(f.Fields, Field{Name: "file", Label: "Recording", Hint: chronometer.RecordingHint, Shape: File})
 	}
 	return f
 }
@@ -211,6 +225,15 @@ func (f *Form) Sent(values url.Values) {
 		}
 	}
 	f.Fill(values)
+}
+
+// Carry has the form name a recording that is kept already, so that it need
+// not be sent again.
+func (f *Form) Carry(r chronometer.Recording) {
+	f.Recording = &r
+	if x := f.Field("file"); x != nil {
+		x.Hint = "“" + cmp.Or(r.Name, "the recording") + "” is kept; choose a file only to put another in its place, " + chronometer.RecordingHint
+	}
 }
 
 // Choose marks the option that the value names.

@@ -57,6 +57,10 @@ func (f *Form) Fact(kind chronometer.Kind) chronometer.Fact {
 		f.Blame(kind, err)
 		return nil
 	}
+	if heard, ok := fact.(chronometer.Listened); ok && f.Recording != nil {
+		heard.Recording = f.Recording
+		return heard
+	}
 	return fact
 }
 

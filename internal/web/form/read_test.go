@@ -1,8 +1,14 @@
 package form
 
 import (
+	"net/url"
+	"strings"
 	"testing"
 	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"timeball/internal/chronometer"
 )
 
 var now = time.Date(2027, 3, 4, 9, 14, 32, 250_000_000, time.UTC)
@@ -75,4 +81,48 @@ func FuzzParseNumber(f *testing.F) {
 			t.Fatalf("%q is read as %v", text, v)
 		}
 	})
+}
+
+// TestListened: what a keeper knows of a listening is asked for, and nothing
+// that only a program measures.
+func TestListened(t *testing.T) {
+	f := New(chronometer.KindListened)
+	var names, further []string
+	for _, x := range f.Fields {
+		names = append(names, x.Name)
+		if x.Further {
+			further = append(further, x.Name)
+		}
+	}
+	if d := cmp.Diff([]string{"rate_s_per_day", "rate_sd_s_per_day", "duration_s", "amplitude_deg", "temp_c", "position", "wound_h", "note", "file"}, names); d != "" {
+		t.Error(d)
+	}
+	if d := cmp.Diff([]string{"position", "wound_h", "note"}, further); d != "" {
+		t.Error(d)
+	}
+	f.Sent(url.Values{"rate_s_per_day": {"−0,84"}, "rate_sd_s_per_day": {"0.06"}, "amplitude_deg": {"225"}})
+	amplitude := 225.0
+	if d := cmp.Diff(chronometer.Fact(chronometer.Listened{RateSPerDay: -0.84, RateSDSPerDay: 0.06, AmplitudeDeg: &amplitude}), f.Fact(chronometer.KindListened)); d != "" {
+		t.Error(d, f.Problems())
+	}
+	f = New(chronometer.KindListened)
+	f.Sent(url.Values{"rate_s_per_day": {"-0.84"}, "rate_sd_s_per_day": {"0"}})
+	if f.Fact(chronometer.KindListened) != nil || f.Field("rate_sd_s_per_day").Error == "" {
+		t.Errorf("a rate without doubt: %q", f.Problems())
+	}
+	f = New(chronometer.KindListened)
+	f.Sent(url.Values{"rate_sd_s_per_day": {"0.1"}})
+	if f.Fact(chronometer.KindListened) != nil || f.Field("rate_s_per_day").Error == "" {
+		t.Errorf("a doubt without a rate: %q", f.Problems())
+	}
+	f = New(chronometer.KindListened)
+	kept := chronometer.Recording{SHA256: strings.Repeat("a", 64), Name: "beat.wav", Type: chronometer.WAV, Bytes: 44}
+	f.Carry(kept)
+	f.Sent(url.Values{"rate_s_per_day": {"1"}, "rate_sd_s_per_day": {"0.1"}})
+	if d := cmp.Diff(chronometer.Fact(chronometer.Listened{RateSPerDay: 1, RateSDSPerDay: 0.1, Recording: &kept}), f.Fact(chronometer.KindListened)); d != "" {
+		t.Error(d, f.Problems())
+	}
+	if x := f.Field("file"); x.Needed || !strings.Contains(x.Hint, "“beat.wav” is kept") {
+		t.Errorf("the file is asked for with %q", x.Hint)
+	}
 }

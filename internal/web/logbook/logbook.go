@@ -3,6 +3,8 @@
 package logbook
 
 import (
+	"fmt"
+	"math"
 	"net/url"
 	"slices"
 	"strings"
@@ -37,7 +39,15 @@ type Line struct {
 	Strike                  string     // where it can be struck out
 	About                   *Reference // the entry that it is about
 	Picture                 string
+	Sound                   *Sound
+	Curves                  string // where the curves of a long reading are drawn
 	about                   string
+}
+
+// Sound is a recording that is played or taken home.
+type Sound struct {
+	Href, Type, Words string // its address, media type, and what it is
+	File              string // its name as a file
 }
 
 // Reference leads to an entry.
@@ -85,6 +95,15 @@ func New(seen workshop.Seen, at string, query url.Values) Book {
 		}
 	}
 	return book
+}
+
+// Drawn says where on this page the curves of an entry are drawn.
+func (b Book) Drawn(id, href string) {
+	for n := range b.Lines {
+		if b.Lines[n].ID == id {
+			b.Lines[n].Curves = href
+		}
+	}
 }
 
 // Href returns where an entry stands: on this page, or on the page with all.
@@ -150,8 +169,41 @@ func NewLine(seen workshop.Seen, e chronometer.Entry, at string, notes *Notes) L
 		if _, ok := Pictures[f.Type]; ok {
 			l.Picture = "/attachments/" + f.SHA256
 		}
+	case chronometer.Listened:
+		l.Sound = newSound(f.Recording)
+		if f.Reading != nil && l.Struck == nil {
+			l.Curves = at + "?reading=" + id + "#reading-" + id
+		}
+	case chronometer.Compared:
+		if f.Heard != nil {
+			l.Sound = newSound(f.Heard.Recording)
+		}
 	}
 	return l
+}
+
+// newSound returns a recording as a line offers it, nil of nil.
+func newSound(r *chronometer.Recording) *Sound {
+	if r == nil {
+		return nil
+	}
+	file := r.Name
+	if file == "" {
+		file = r.SHA256[:12] + map[string]string{chronometer.WAV: ".wav", chronometer.FLAC: ".flac"}[r.Type]
+	}
+	return &Sound{Href: "/attachments/" + r.SHA256, Type: r.Type, File: file, Words: file + ", " + megabytes(r.Bytes)}
+}
+
+// megabytes writes the size of a file.
+func megabytes(n int64) string {
+	switch mb := float64(n) / 1e6; {
+	case mb < 0.1:
+		return fmt.Sprintf("%.0f kB", math.Ceil(float64(n)/1e3))
+	case mb < 10:
+		return fmt.Sprintf("%.1f MB", mb)
+	default:
+		return fmt.Sprintf("%.0f MB", mb)
+	}
 }
 
 // refer names the entry that the line is about.
@@ -162,6 +214,12 @@ func (l *Line) refer(seen workshop.Seen, id chronometer.ID, at string) {
 	}
 }
 
-// Pictures are the media types that a page shows; anything else is handed
-// out as a file to keep.
+// Shown reports whether a page shows or plays files of a media type; anything
+// else is handed out as a file to keep.
+func Shown(mediaType string) bool {
+	_, picture := Pictures[mediaType]
+	return picture || mediaType == chronometer.WAV || mediaType == chronometer.FLAC
+}
+
+// Pictures are the media types that a page shows as pictures.
 var Pictures = map[string]string{"image/jpeg": "JPEG", "image/png": "PNG", "image/webp": "WebP", "image/gif": "GIF"}

@@ -1,0 +1,396 @@
+package beat
+
+import (
+	"math"
+	"slices"
+
+	"timeball/internal/clock"
+)
+
+// Gap is a place where sound was lost, or came twice.
+type Gap struct {
+	AtS      float64 // of the file, s
+	MissingS float64 // sound missing there, s, as far as it can be known: less whole beats; negative came twice
+	SdS      float64
+}
+
+// Finding is what a listener has found.
+type Finding struct {
+	Heard     bool   // a regular beat was found
+	Why       string // it was not, in words; empty if it was
+	DurationS float64
+	Channel   int // counted from 0
+	Band      Band
+
+	PeriodS, PeriodSdS float64 // of one oscillation by the sampling clock
+	LoudBeats          int     // in one oscillation: 1 with a detent, 2 with a lever
+	PerHour            float64 // vibrations an hour: the usual number it is near, else what was measured
+	Usual              bool    // it is near a usual or the told number
+	Beats, Missed      int
+	JitterS            float64 // standard deviation of the beats about their line
+
+	Rated      bool // there is a rate
+	Rate       clock.Rate
+	RateSd     float64 // s/d, one standard deviation, from the recording alone
+	TeethSd    float64 // the part of it that the escape wheel adds
+	WanderSd   float64 // and a slow wander
+	Early      bool    // too short yet to tell the escape wheel from a rate
+	Teeth      []float64
+	TeethSdS   []float64
+	Gaps       []Gap
+	Warnings   []string
+	Faint      int  // beats timed together, 1 if each stands out alone
+	Overlapped bool // two instruments beat nearly together: no rate
+
+	Amplitude       float64 // degrees, 0 if not known
+	AmplitudeSd     float64
+	AmplitudeOthers []float64 // what it would be if another sound were the drop
+	DelayS          float64   // unlocking to drop, 0 if not seen
+	OutOfBeatS      float64   // half the period less the time to the passing tick; of a lever half the difference of its intervals
+	OutOfBeatKnown  bool
+	OutOfBeatDeg    float64
+	Swings          []Swing
+
+	Second *Second
+
+	Profile  []float64 // mean power over one oscillation, from PhaseS before the drop, in the loudest
+	Places   Places
+	FoldedS  float64 // a place of Profile
+	LevelDB  float64 // beat over noise
+	ClipPart float64 // share of beats that touch full scale
+}
+
+// Places are where the sounds of an oscillation lie in Profile, s after its
+// beginning; zero where not seen.
+type Places struct {
+	UnlockS, DropS, TickS float64
+}
+
+// Swing is the amplitude at one time of a long recording.
+type Swing struct {
+	AtS     float64
+	Degrees float64
+	OutS    float64
+	OutOK   bool
+}
+
+// Second is another instrument in the sound.
+type Second struct {
+	PeriodS   float64
+	PerHour   float64
+	Beats     int
+	Less      clock.Rate // its rate less that of the first
+	LessSd    float64
+	Alike     bool    // it has the same usual beat
+	LaterS    float64 // its beat after that of the first, s, if Alike
+	LevelDB   float64 // over the first
+	Rate      clock.Rate
+	RateSd    float64
+	RateKnown bool
+}
+
+// Stroke is one beat that was heard, or a group of faint ones.
+type Stroke struct {
+	Number  int64   // counted through beats that were not heard
+	AtS     float64 // of the file
+	LateS   float64 // about the line
+	Level   float64 // in that of the mean beat
+	Fit     float64 // likeness to it, 0 to 1
+	Beats   int     // in the group
+	Used    bool    // in the line
+	Segment int     // of sound without a gap
+}
+
+// The rules of accepting and refusing.
+const (
+	leastBeats  = 8
+	leastS      = 4
+	leastShare2 = 0.6    // of the beats predicted must have been heard
+	mostJitterS = 0.0012 // beats that scatter more are no clock's
+	mostRateSd  = 20     // s/d
+	leastTurns  = 3      // of the escape wheel, before its pattern can be told from a rate
+)
+
+// Finding returns what has been found up to now. It may be called at any time;
+// trueS, if not nil, turns seconds of the file into true seconds before the line
+// is drawn.
+func (l *Listener) Finding(trueS func(float64) float64) Finding {
+	f := Finding{DurationS: l.Seconds(), Channel: max(0, l.channel)}
+	if l.main == nil {
+		f.Why = l.why()
+		return f
+	}
+	t := l.main
+	f.Band = t.f.band
+	f.Faint = t.group
+	strokes := t.settled(trueS)
+	line, ok := fit(strokes, t.periodS)
+	if !ok {
+		f.Why = "too few beats were heard to draw a line through"
+		return f
+	}
+	f.count(t, strokes)
+	f.PeriodS, f.PeriodSdS, f.JitterS = line.periodS, line.sdS, line.scatterS
+	f.LoudBeats, f.LevelDB = 1, 10*math.Log10(math.Max(t.energy, 1e-9)/((beforeS+afterS)*t.f.rateHz))
+	f.RateSd = 86400 * line.sdS / line.periodS
+	l.others(&f, strokes, line, trueS)
+	f.name(l.options.PerHour)
+	f.Heard = true
+	switch heard := float64(f.Beats) / math.Max(1, float64(f.Beats+f.Missed)); {
+	case f.Beats < leastBeats || f.DurationS < leastS:
+		f.Heard, f.Why = false, "too few beats to say that they are regular; listen longer"
+	case heard < leastShare2:
+		f.Heard, f.Why = false, "no regular beat found: what was taken for one was missing more often than not"
+	case line.scatterS > mostJitterS:
+		f.Heard, f.Why = false, "no regular beat found: what is heard keeps no time"
+	}
+	f.Gaps = t.gaps(strokes, line)
+	if !f.Heard {
+		f.Rated = false
+		return f
+	}
+	f.TeethSd, f.WanderSd = 86400*line.toothSdS/line.periodS, 86400*line.wanderSdS/line.periodS
+	f.Teeth, f.TeethSdS = line.teeth, line.toothSDs
+	f.Early = len(line.teeth) == 0 && float64(strokes[len(strokes)-1].k-strokes[0].k) < leastTurns*16
+	if f.RateSd > mostRateSd {
+		f.Rated = false
+	}
+	f.balance(t, l.options.LiftDeg)
+	f.fold(t)
+	return f
+}
+
+// settled returns the strokes of a train in order, in true seconds.
+func (t *train) settled(trueS func(float64) float64) []stroke {
+	s := slices.Clone(t.strokes)
+	slices.SortStableFunc(s, func(a, b stroke) int { return int(a.k - b.k) })
+	s = slices.CompactFunc(s, func(a, b stroke) bool { return a.k == b.k })
+	for i := range s {
+		s[i].at -= t.f.delayS
+		if trueS != nil {
+			s[i].at = trueS(s[i].at)
+		}
+	}
+	return s
+}
+
+// count counts beats heard and missed; where there was no sound at all, none
+// could be heard.
+func (f *Finding) count(t *train, strokes []stroke) {
+	for i, s := range strokes {
+		f.Beats += int(s.n)
+		if i > 0 {
+			before := strokes[i-1]
+			f.Missed += max(0, int(s.k-before.k)-int(before.n))
+		}
+	}
+	if t.group == 1 { // what came after the last beat heard
+		f.Missed += int(math.Max(0, float64(t.f.tape.length)/t.f.rateHz-(strokes[len(strokes)-1].at+t.f.delayS)-1) / t.periodS)
+	}
+	f.Missed = max(0, f.Missed-t.silent)
+}
+
+// gaps returns where the sound jumps.
+func (t *train) gaps(strokes []stroke, line line) []Gap {
+	var out []Gap
+	for i := 1; i < len(strokes); i++ {
+		a, b := strokes[i-1], strokes[i]
+		if a.segment == b.segment {
+			continue
+		}
+		late := line.places[b.segment] - line.places[a.segment]
+		late -= t.wholes(late)
+		if math.Abs(late) < 3*line.scatterS/math.Sqrt(4) && math.Abs(late) < 0.0003 {
+			continue
+		}
+		na, nb := 0, 0
+		for j := i - 1; j >= 0 && strokes[j].segment == a.segment; j-- {
+			na++
+		}
+		for j := i; j < len(strokes) && strokes[j].segment == b.segment; j++ {
+			nb++
+		}
+		out = append(out, Gap{AtS: (a.at + b.at) / 2, MissingS: -late, SdS: line.scatterS * math.Sqrt(1/float64(na)+1/float64(nb))})
+	}
+	return out
+}
+
+// wholes returns the multiple of the period nearest to s.
+func (t *train) wholes(s float64) float64 { return math.Round(s/t.periodS) * t.periodS }
+
+// name finds the usual beat that the period is near, and the rate against it.
+func (f *Finding) name(told float64) {
+	f.PerHour = 7200 / f.PeriodS
+	try := func(perHour float64, near float64) bool {
+		for _, period := range []float64{7200 / perHour, 3600 / perHour} {
+			if d := f.PeriodS/period - 1; math.Abs(d) <= near {
+				f.PerHour, f.Usual, f.Rated = perHour, true, true
+				f.Rate = clock.Rate(86400 * (period/f.PeriodS - 1))
+				return true
+			}
+		}
+		return false
+	}
+	if told > 0 {
+		try(told, 2*nearNominal)
+		return
+	}
+	for _, n := range nominals {
+		if n.loud == f.LoudBeats {
+			if d := f.PeriodS/(7200/n.perHour) - 1; math.Abs(d) <= nearNominal {
+				f.PerHour, f.Usual, f.Rated = n.perHour, true, true
+				f.Rate = clock.Rate(86400 * (7200/n.perHour/f.PeriodS - 1))
+				return
+			}
+		}
+	}
+	for _, n := range nominals {
+		if try(n.perHour, nearNominal) {
+			return
+		}
+	}
+}
+
+// balance reads amplitude and beat from the mean sound.
+func (f *Finding) balance(t *train, liftDeg float64) {
+	g := t.read(0)
+	if f.LoudBeats == 1 && g.outOK && (f.Second == nil || !f.Second.Alike) && math.Abs(g.outS) < 0.08*f.PeriodS {
+		f.OutOfBeatS, f.OutOfBeatKnown = g.outS, true
+	}
+	if g.ok {
+		f.DelayS = g.delayS
+	}
+	if liftDeg <= 0 || !g.ok {
+		return
+	}
+	degrees := func(delayS, outS float64, known bool) (a, u float64) {
+		u = -liftDeg / 2
+		if f.LoudBeats == 1 {
+			u = 0
+		}
+		for range 5 {
+			a = Amplitude(f.PeriodS, delayS, liftDeg, u)
+			if !known || f.LoudBeats == 2 {
+				break
+			}
+			u = OutOfBeat(f.PeriodS, outS, a)
+		}
+		return a, u
+	}
+	a, u := degrees(g.delayS, f.OutOfBeatS, f.OutOfBeatKnown)
+	if a < liftDeg/2 || a > 400 {
+		return
+	}
+	// The model leaves out the losses of one swing and the push of the wheel.
+	const model = 0.01
+	// How well the place of a sound is read: half the rise of an event.
+	const readS = 4e-5
+	f.Amplitude = a
+	f.AmplitudeSd = math.Hypot(model*a, a/g.delayS*readS)
+	for _, o := range g.others {
+		if b, _ := degrees(o, f.OutOfBeatS, f.OutOfBeatKnown); b > liftDeg/2 && b < 400 {
+			f.AmplitudeOthers = append(f.AmplitudeOthers, b)
+		}
+	}
+	if f.OutOfBeatKnown {
+		f.OutOfBeatDeg = u
+		if f.LoudBeats == 2 {
+			f.OutOfBeatDeg = OutOfBeat(f.PeriodS, f.OutOfBeatS, a)
+		}
+	}
+	for _, s := range t.swings {
+		if b, _ := degrees(s.delayS, s.outS, s.outOK && math.Abs(s.outS) < 0.08*f.PeriodS); b > liftDeg/2 && b < 400 {
+			f.Swings = append(f.Swings, Swing{AtS: s.atS - t.f.delayS, Degrees: b, OutS: s.outS, OutOK: s.outOK})
+		}
+	}
+}
+
+// leadShare is the share of the period before the beat in a folded beat.
+const leadShare = 0.25
+
+// fold fills in the mean power over one oscillation, from the newest minute.
+func (f *Finding) fold(t *train) {
+	binS := t.f.binS()
+	n := int(f.PeriodS / binS)
+	f.Profile, f.FoldedS = make([]float64, n), binS
+	count := 0.0
+	for i := len(t.strokes) - 1; i >= 0 && count < 120; i-- {
+		s := t.strokes[i]
+		if s.n != 1 && t.group == 1 {
+			continue
+		}
+		first := int64(math.Round((s.at - leadShare*f.PeriodS) / binS))
+		if first < t.f.bins.from() || first+int64(n) > t.f.bins.count {
+			continue
+		}
+		for j := range f.Profile {
+			f.Profile[j] += t.f.bins.at(first + int64(j))
+		}
+		count++
+	}
+	for j := range f.Profile {
+		f.Profile[j] /= math.Max(1, count)
+	}
+	g := t.read(0)
+	lead := leadShare * f.PeriodS
+	if g.ok {
+		f.Places.UnlockS, f.Places.DropS = lead+g.unlockS-beforeS, lead+g.dropS-beforeS
+		if g.outOK {
+			f.Places.TickS = f.Places.UnlockS + g.passS
+		}
+	} else {
+		f.Places.DropS = lead
+	}
+}
+
+// Strokes calls each with every beat heard, in order.
+func (l *Listener) Strokes(trueS func(float64) float64, each func(Stroke)) {
+	if l.main == nil {
+		return
+	}
+	strokes := l.main.settled(nil)
+	timed := l.main.settled(trueS)
+	line, ok := fit(timed, l.main.periodS)
+	drop := l.main.dropOffset()
+	for i, s := range strokes {
+		out := Stroke{Number: s.k - strokes[0].k, AtS: s.at + drop, Level: float64(s.level), Fit: float64(s.fit), Beats: int(s.n), Segment: int(s.segment)}
+		if ok {
+			out.LateS, out.Used = line.rest[i], line.weight[i] > 0
+			if len(line.teeth) > 0 {
+				out.LateS += 0
+			}
+		}
+		each(out)
+	}
+}
+
+// dropOffset returns how much later than its reference the drop of a beat
+// begins, s.
+func (t *train) dropOffset() float64 {
+	if g := t.read(0); g.ok {
+		return g.dropS - beforeS
+	}
+	return 0
+}
+
+// why says why nothing was found.
+func (l *Listener) why() string {
+	top := slices.Max(l.loudest)
+	var clipped int64
+	for _, c := range l.clipped {
+		clipped = max(clipped, c)
+	}
+	switch {
+	case l.frames == 0:
+		return "there is no sound in it at all"
+	case top == 0:
+		return "it is silent throughout; see whether the microphone was switched on"
+	case l.Seconds() < leastS:
+		return "it is too short: four seconds are the least in which a beat can be known"
+	case top < 1e-4:
+		return "no regular beat found; it is all but silent, so bring the microphone nearer"
+	case float64(clipped) > 0.01*float64(l.frames):
+		return "no regular beat found; the sound is too loud for the recorder, so turn it down or move away"
+	}
+	return "no regular beat found"
+}

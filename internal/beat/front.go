@@ -1,0 +1,78 @@
+package beat
+
+import (
+	"math"
+
+	"timeball/internal/dsp"
+)
+
+// Band is a part of the sound in which beats are sought.
+type Band struct {
+	FromHz, ToHz float64
+}
+
+// bands are those tried. Escapements of chronometers and watches are heard
+// between 2 and 10 kHz; speech and traffic lie below 4, large clocks below 3.
+// Common practice, no source.
+var bands = []Band{{1000, 9200}, {3500, 9200}, {8000, 20000}, {300, 3000}}
+
+// keptS is how much filtered sound is kept, s: enough for the faintest beats
+// to be found at all.
+const keptS = 600
+
+// front is one channel of the sound in one band, filtered, with what is kept.
+type front struct {
+	band   Band
+	rateHz float64 // of the filtered sound
+	halves []*dsp.Halver
+	high   *dsp.HighPass
+	tape   *tape
+	bins   *bins
+	delayS float64 // of the filtered sound against the file
+	work   [2][]float64
+}
+
+// newFront returns the front for a band, or nil where the sampling frequency
+// is too low for it.
+func newFront(rateHz float64, band Band) *front {
+	f := &front{band: band, rateHz: rateHz}
+	for 0.21*f.rateHz >= band.ToHz {
+		h := dsp.NewHalver()
+		f.delayS += float64(h.DelayIn()) / f.rateHz
+		f.halves = append(f.halves, h)
+		f.rateHz /= 2
+	}
+	if band.FromHz > 0.3*f.rateHz {
+		return nil
+	}
+	f.high = dsp.NewHighPass(band.FromHz, f.rateHz)
+	size := max(1, int(math.Round(f.rateHz*0.0005)))
+	f.bins = newBins(size, int(keptS*f.rateHz)/size)
+	f.tape = newTape(20*size, int(keptS*f.rateHz))
+	return f
+}
+
+// binS returns the length of a bin, s.
+func (f *front) binS() float64 { return float64(f.bins.size) / f.rateHz }
+
+// write takes samples of the channel.
+func (f *front) write(x []float64) {
+	y := x
+	for i, h := range f.halves {
+		out := &f.work[i&1]
+		*out = h.Halve((*out)[:0], y)
+		y = *out
+	}
+	if len(f.halves) == 0 {
+		f.work[0] = append(f.work[0][:0], x...)
+		y = f.work[0]
+	}
+	f.high.Filter(y)
+	f.bins.write(y)
+	f.tape.write(y)
+}
+
+// heardS returns how much sound is kept, s, from which second of the file.
+func (f *front) heardS() (from, length float64) {
+	return float64(f.bins.from()) * f.binS(), float64(len(f.bins.power)) * f.binS()
+}

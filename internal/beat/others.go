@@ -1,0 +1,321 @@
+package beat
+
+import (
+	"math"
+	"slices"
+
+	"timeball/internal/clock"
+	"timeball/internal/dsp"
+)
+
+// The rules of hearing more than one.
+const (
+	apartS     = 0.026 // clusters of the fold nearer than this are one beat
+	weakestOne = 0.01  // a second instrument is looked for down to 20 dB below the first
+	signs      = 8.0   // by how many deviations a cluster stands out
+	differs    = 3.0   // by how many a rate differs
+	examineS   = 120   // of the newest sound are looked at
+)
+
+// mate is a train beside the first: the other beat of a lever, or another
+// instrument.
+type mate struct {
+	train   *train
+	forward *follower
+	half    bool // it lies half a period after the first
+	alike   bool // it has the period of the first
+}
+
+// examine looks for beats beside those of the main train, in the newest sound.
+func (l *Listener) examine() {
+	t := l.main
+	l.examined = l.Seconds()
+	if t.group > 1 || len(l.mates) > 1 {
+		return
+	}
+	strokes := t.settled(nil)
+	last := strokes[len(strokes)-1]
+	i := len(strokes) - 1
+	for i > 0 && strokes[i-1].segment == last.segment && last.at-strokes[i-1].at < examineS {
+		i--
+	}
+	first := strokes[i]
+	if last.k-first.k < leastTrain-1 {
+		return
+	}
+	line, ok := fit(strokes[i:], t.periodS)
+	if !ok {
+		return
+	}
+	period := line.periodS
+	count := int(last.k - first.k)
+	start := first.at + t.f.delayS - period/4
+	v := levelsOf(t.f, period, start, count)
+	at, main := v.top(period/4, 0.004)
+	type cluster struct{ relS, power float64 }
+	var clusters []cluster
+	taken := []float64{at}
+	free := func(s float64) bool {
+		return !slices.ContainsFunc(taken, func(o float64) bool {
+			d := math.Abs(math.Remainder(s-o, period))
+			return d < apartS
+		})
+	}
+	for range 6 {
+		best, top := -1.0, 0.0
+		for i, p := range v.power {
+			if s := (float64(i) + 0.5) * v.widthS; p-v.floor > top && free(s) {
+				best, top = s, p-v.floor
+			}
+		}
+		if best < 0 || top < signs*v.scatter || top < 0.001*main {
+			break
+		}
+		taken = append(taken, best)
+		clusters = append(clusters, cluster{math.Mod(best-at+period, period), top})
+	}
+	zone := math.Max(0.03, 0.09*period)
+	for _, c := range clusters {
+		half := math.Abs(c.relS-period/2) < zone
+		if half && c.power < faintShare*main || c.power < weakestOne*main {
+			continue
+		}
+		if slices.ContainsFunc(l.mates, func(m mate) bool { return m.alike }) {
+			break
+		}
+		from := start + at + c.relS
+		if m := l.second(found{periodS: period}, from, float64(count-1)*period); m != nil {
+			m.half, m.alike = half, true
+			l.mates = append(l.mates, *m)
+			break
+		}
+	}
+	if l.examined >= 20 && !slices.ContainsFunc(l.mates, func(m mate) bool { return !m.alike && !m.half }) {
+		l.otherBeat(strokes[i:], period)
+	}
+}
+
+// second returns a mate whose beat falls on fromS.
+func (l *Listener) second(g found, fromS, lengthS float64) *mate {
+	t := newTrain(l.main.f, g, fromS, lengthS)
+	if t == nil || t.group > 1 {
+		return nil
+	}
+	w, ok := l.walk(t, lengthS, fromS)
+	if !ok {
+		return nil
+	}
+	strokes := t.settled(nil)
+	line, ok := fit(strokes, t.periodS)
+	span := float64(strokes[len(strokes)-1].k-strokes[0].k) + 1
+	if !ok || line.scatterS > mostJitterS || float64(len(strokes)) < leastShare2*span || len(strokes) < leastTrain {
+		return nil
+	}
+	return &mate{train: t, forward: w}
+}
+
+// otherBeat looks for an instrument of another beat, the beats known blanked.
+func (l *Listener) otherBeat(strokes []stroke, period float64) {
+	f := l.main.f
+	fromS := strokes[0].at + f.delayS
+	lengthS := strokes[len(strokes)-1].at - strokes[0].at
+	n := int(lengthS / f.binS())
+	first := int64(math.Round(fromS / f.binS()))
+	z := f.bins.excess(first, n, int(math.Round(1/f.binS())))
+	blank := func(atS float64) {
+		lo, hi := int((atS-0.045-fromS)/f.binS()), int((atS+0.04-fromS)/f.binS())
+		for i := max(0, lo); i < min(n, hi); i++ {
+			z[i] = 0
+		}
+	}
+	for _, s := range strokes {
+		blank(s.at + f.delayS)
+		blank(s.at + f.delayS + period/2)
+		for _, m := range l.mates {
+			for _, o := range m.train.strokes {
+				if math.Abs(o.at-s.at-f.delayS) < period {
+					blank(o.at)
+				}
+			}
+		}
+	}
+	folds := newFolder(z, f.binS())
+	var all []found
+	for _, nominal := range nominals {
+		p := 7200 / nominal.perHour / float64(nominal.loud)
+		if r := p / period; p < leastPeriodS || math.Abs(r-math.Round(r)) < 0.02 || math.Abs(1/r-math.Round(1/r)) < 0.02 {
+			continue
+		}
+		if g := folds.best(p, nearNominal); g.score >= 1.5*plain {
+			all = append(all, g)
+		}
+	}
+	// The period of which most beats are heard, and of those the shortest.
+	var best *mate
+	most := 0.0
+	for _, g := range all {
+		if g.periodS < quickS {
+			g.periodS *= 2
+		}
+		m := l.second(found{periodS: g.periodS}, fromS+g.phaseS, lengthS)
+		if m == nil {
+			continue
+		}
+		s := m.train.settled(nil)
+		share := float64(len(s)) / float64(s[len(s)-1].k-s[0].k+1)
+		if best == nil || share > most+0.1 || share > most-0.1 && m.train.periodS < best.train.periodS {
+			best, most = m, share
+		}
+	}
+	if best != nil {
+		l.mates = append(l.mates, *best)
+	}
+}
+
+// others adds to a finding what the mates say.
+func (l *Listener) others(f *Finding, strokes []stroke, own line, trueS func(float64) float64) {
+	t := l.main
+	perDay := func(p float64) float64 { return 86400 / p }
+	for _, m := range l.mates {
+		s := m.train.settled(trueS)
+		line, ok := fit(s, m.train.periodS)
+		if !ok {
+			continue
+		}
+		less := perDay(own.periodS) * (own.periodS - line.periodS)
+		lessSd := perDay(own.periodS) * math.Hypot(own.sdS, line.sdS)
+		if m.half && math.Abs(less) < math.Max(differs*lessSd, 0.01) {
+			v1, v2 := own.sdS*own.sdS, line.sdS*line.sdS
+			f.LoudBeats = 2
+			f.PeriodS = (own.periodS/v1 + line.periodS/v2) / (1/v1 + 1/v2)
+			shared := math.Min(own.toothSdS, line.toothSdS) + math.Min(own.wanderSdS, line.wanderSdS)
+			f.PeriodSdS = math.Max(math.Sqrt(1/(1/v1+1/v2)), shared)
+			f.RateSd = 86400 * f.PeriodSdS / f.PeriodS
+			f.Beats += len(s)
+			span := int(s[len(s)-1].k - s[0].k + 1)
+			f.Missed += max(0, span-len(s)-m.train.silent)
+			interval := math.Mod(s[0].at+m.unlock()-strokes[0].at-unlock(t)+100*f.PeriodS, f.PeriodS)
+			// The mean over all beats says it better than the first two.
+			interval += line.mean(s, f.PeriodS) - own.mean(strokes, f.PeriodS) - (s[0].at - strokes[0].at)
+			interval = math.Mod(interval+100*f.PeriodS, f.PeriodS)
+			f.OutOfBeatS, f.OutOfBeatKnown = f.PeriodS/2-interval, true
+			continue
+		}
+		second := &Second{
+			PeriodS: line.periodS, Beats: len(s), Alike: m.alike, Less: clock.Rate(less), LessSd: lessSd,
+			LevelDB: 10 * math.Log10(m.train.energy*m.train.noise/(t.energy*t.noise)),
+		}
+		if m.alike {
+			f.OutOfBeatKnown = f.OutOfBeatKnown && !m.half
+			second.LaterS = math.Mod(s[len(s)/2].at-strokes[len(strokes)/2].at+1000*own.periodS, own.periodS)
+		}
+		other := Finding{PeriodS: line.periodS, LoudBeats: 1}
+		other.name(0)
+		second.PerHour, second.Rate, second.RateKnown, second.RateSd = other.PerHour, other.Rate, other.Rated, 86400*line.sdS/line.periodS
+		f.Second = second
+	}
+	if l.overlapped(strokes) {
+		f.Overlapped = true
+	}
+	if !f.Overlapped && f.LoudBeats == 1 && f.Second == nil {
+		f.alternate(strokes, own)
+	}
+}
+
+// mean returns the mean of beat times less their number times the period.
+func (l line) mean(s []stroke, period float64) float64 {
+	var all []float64
+	for i, b := range s {
+		if l.weight[i] > 0 && b.segment == s[0].segment {
+			all = append(all, b.at-float64(b.k-s[0].k)*period)
+		}
+	}
+	return median(all)
+}
+
+// unlock returns how much later than its reference the first sound of a beat is.
+func unlock(t *train) float64 {
+	if g := t.read(0); g.ok {
+		return g.unlockS - beforeS
+	}
+	return 0
+}
+
+func (m mate) unlock() float64 { return unlock(m.train) }
+
+// overlapped reports whether the mean beat of the first third of the newest
+// sound and that of the last differ by more than noise allows: two instruments
+// whose beats fall together drift through each other.
+func (l *Listener) overlapped(strokes []stroke) bool {
+	t := l.main
+	if t.group > 1 || t.soft {
+		return false
+	}
+	kept := float64(t.f.tape.from)/t.f.rateHz + 1
+	i := 0
+	for i < len(strokes) && strokes[i].at+t.f.delayS < kept {
+		i++
+	}
+	all := l.main.settled(nil)[i:]
+	if len(all) < 24 {
+		return false
+	}
+	mean := func(part []stroke) ([]float64, float64) {
+		n := t.samples(beforeS + afterS)
+		sum := make([]float64, n)
+		one := make([]float64, n)
+		w := make([]float64, n+32)
+		every := max(1, len(part)/80)
+		count := 0.0
+		for i := 0; i < len(part); i += every {
+			if part[i].level < 0.3 || part[i].level > 3 {
+				continue
+			}
+			frac, _ := t.take(w, part[i].at+t.f.delayS, 16)
+			dsp.Shift(one, w, 16+frac)
+			for j, v := range one {
+				sum[j] += v
+			}
+			count++
+		}
+		for j := range sum {
+			sum[j] /= math.Max(1, count)
+		}
+		return sum, count
+	}
+	third := len(all) / 3
+	a, na := mean(all[:third])
+	b, nb := mean(all[len(all)-third:])
+	aa, bb, ab := dot(a, a), dot(b, b), dot(a, b)
+	if na < 6 || nb < 6 || aa == 0 || bb == 0 {
+		return false
+	}
+	noise := t.noise * float64(len(a))
+	clean := math.Min(1, math.Sqrt(math.Max(0, 1-noise/na/aa)*math.Max(0, 1-noise/nb/bb)))
+	return ab/math.Sqrt(aa*bb) < 0.93*clean-0.03
+}
+
+// alternate looks at even and odd beats apart: two like instruments half a
+// period from each other look like one that beats twice as fast.
+func (f *Finding) alternate(strokes []stroke, own line) {
+	var parts [2][]stroke
+	for _, s := range strokes {
+		if s.n == 1 {
+			parts[s.k&1] = append(parts[s.k&1], s)
+		}
+	}
+	if len(parts[0]) < 12 || len(parts[1]) < 12 {
+		return
+	}
+	a, ok1 := fit(parts[0], own.periodS)
+	b, ok2 := fit(parts[1], own.periodS)
+	if !ok1 || !ok2 {
+		return
+	}
+	less := 86400 / own.periodS * (a.periodS - b.periodS)
+	sd := 86400 / own.periodS * math.Hypot(a.sdS, b.sdS)
+	if math.Abs(less) > 4*sd && math.Abs(less) > 0.05 {
+		f.Second = &Second{PeriodS: 2 * b.periodS, PerHour: f.PerHour / 2, Beats: len(parts[1]), Alike: true, Less: clock.Rate(less), LessSd: sd, LaterS: own.periodS}
+		f.Overlapped = true
+	}
+}
