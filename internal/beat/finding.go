@@ -1,6 +1,7 @@
 package beat
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -12,6 +13,14 @@ type Gap struct {
 	AtS      float64 // of the file, s
 	MissingS float64 // sound missing there, s, as far as it can be known: less whole beats; negative came twice
 	SdS      float64
+}
+
+// Words says what is missing there.
+func (g Gap) Words() string {
+	if g.MissingS < 0 {
+		return fmt.Sprintf("%.1f ms of sound twice", -1e3*g.MissingS)
+	}
+	return fmt.Sprintf("%.1f ms of sound missing", 1e3*g.MissingS)
 }
 
 // Finding is what a listener has found.
@@ -123,8 +132,7 @@ func (l *Listener) Finding(trueS func(float64) float64) Finding {
 	t := l.main
 	f.Band = t.f.band
 	f.Faint = t.group
-	strokes := t.settled(trueS)
-	line, ok := fit(strokes, t.periodS)
+	strokes, line, ok := l.drawn(trueS)
 	if !ok {
 		f.Why = "too few beats were heard to draw a line through"
 		return f
@@ -158,6 +166,26 @@ func (l *Listener) Finding(trueS func(float64) float64) Finding {
 	f.balance(t, l.options.LiftDeg)
 	f.fold(t)
 	return f
+}
+
+// drawn returns the beats of the main train and their line. They are kept for
+// the next call as long as no beat is added.
+func (l *Listener) drawn(trueS func(float64) float64) ([]stroke, line, bool) {
+	d := &l.drawing
+	if d.strokes == nil || d.count != len(l.main.strokes) || d.true != (trueS != nil) {
+		d.strokes, d.count, d.true = l.main.settled(trueS), len(l.main.strokes), trueS != nil
+		d.line, d.ok = fit(d.strokes, l.main.periodS)
+	}
+	return d.strokes, d.line, d.ok
+}
+
+// drawing is a line as it was last drawn.
+type drawing struct {
+	strokes []stroke
+	count   int
+	true    bool // in true seconds
+	line    line
+	ok      bool
 }
 
 // settled returns the strokes of a train in order, in true seconds.
@@ -349,16 +377,12 @@ func (l *Listener) Strokes(trueS func(float64) float64, each func(Stroke)) {
 		return
 	}
 	strokes := l.main.settled(nil)
-	timed := l.main.settled(trueS)
-	line, ok := fit(timed, l.main.periodS)
+	_, line, ok := l.drawn(trueS)
 	drop := l.main.dropOffset()
 	for i, s := range strokes {
 		out := Stroke{Number: s.k - strokes[0].k, AtS: s.at + drop, Level: float64(s.level), Fit: float64(s.fit), Beats: int(s.n), Segment: int(s.segment)}
 		if ok {
 			out.LateS, out.Used = line.rest[i], line.weight[i] > 0
-			if len(line.teeth) > 0 {
-				out.LateS += 0
-			}
 		}
 		each(out)
 	}

@@ -30,6 +30,7 @@ type front struct {
 	bins   *bins
 	delayS float64 // of the filtered sound against the file
 	work   [2][]float64
+	waves  map[int]*waves // by length, made when first needed
 }
 
 // newFront returns the front for a band, or nil where the sampling frequency

@@ -317,7 +317,16 @@ func (d *design) solve(u turn, weight []float64, noiseS float64) (solution, bool
 // reweigh sets Tukey's weights by the residuals of a fit of so many parameters.
 func (d *design) reweigh(weight, rest []float64, parameters float64) {
 	n := float64(len(rest))
-	s := tukey * math.Max(spread(rest, 0), 1e-9) * math.Sqrt(n/math.Max(1, n-parameters))
+	// A part of very many tells their scatter as well.
+	const enough = 2000
+	some := rest
+	if every := len(rest) / enough; every > 1 {
+		some = make([]float64, 0, enough+every)
+		for i := 0; i < len(rest); i += every {
+			some = append(some, rest[i])
+		}
+	}
+	s := tukey * math.Max(spread(some, 0), 1e-9) * math.Sqrt(n/math.Max(1, n-parameters))
 	for i, r := range rest {
 		u := r / s
 		weight[i] = 0

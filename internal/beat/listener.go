@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"timeball/internal/dsp"
 )
 
 // Options are what is known before listening; the zero value knows nothing.
@@ -37,10 +39,11 @@ type Listener struct {
 	forward  *follower
 	mates    []mate
 	examined float64   // when beats beside the main ones were last looked for, s
+	strange  float64   // when an instrument of another beat was last looked for, s
 	loudest  []float64 // of each channel, the highest sample
 	clipped  []int64
-	silent   int64
 	lines    [][]float64
+	drawing  drawing
 }
 
 // NewListener returns a listener to sound of so many channels at rateHz frames
@@ -108,20 +111,17 @@ func (l *Listener) hear(c int, x []float64) {
 	for _, f := range l.fronts[c] {
 		f.write(x)
 	}
-	top, clipped := l.loudest[c], l.clipped[c]
 	const full = 0.9997
+	top := dsp.Loudest(x)
+	l.loudest[c] = max(l.loudest[c], top)
+	if top < full {
+		return
+	}
 	for _, v := range x {
-		if v < 0 {
-			v = -v
-		}
-		if v > top {
-			top = v
-		}
-		if v >= full {
-			clipped++
+		if v >= full || v <= -full {
+			l.clipped[c]++
 		}
 	}
-	l.loudest[c], l.clipped[c] = top, clipped
 }
 
 // Seconds returns how much has been heard, s of the file.

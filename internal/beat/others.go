@@ -90,7 +90,8 @@ func (l *Listener) examine() {
 			break
 		}
 	}
-	if l.examined >= 20 && !slices.ContainsFunc(l.mates, func(m mate) bool { return !m.alike && !m.half }) {
+	if l.examined >= 2*l.strange && l.examined >= 20 && !slices.ContainsFunc(l.mates, func(m mate) bool { return !m.alike && !m.half }) {
+		l.strange = l.examined
 		l.otherBeat(strokes[i:], period)
 	}
 }

@@ -9,6 +9,12 @@ import (
 	"timeball/internal/dsp"
 )
 
+// waves are transforms of one length, and how the front turns each frequency.
+type waves struct {
+	coarse, fine *fourier.CmplxFFT
+	turn         []complex128
+}
+
 // envelope returns the amplitude of a sound that has passed a front, four values
 // to a sample: the length of the analytic signal, by the Fourier transform, with
 // the delays that the front's filter gave to low tones taken off.
@@ -23,13 +29,23 @@ func (f *front) envelope(x []float64) []float64 {
 		edge := math.Min(1, math.Min(float64(i), float64(len(x)-1-i))/16) // no step where it begins and ends
 		padded[i] = complex(v*edge, 0)
 	}
-	coarse := fourier.NewCmplxFFT(n)
-	c := coarse.Coefficients(nil, padded)
-	fine := make([]complex128, finer*n)
-	for i := 1; i < n/2; i++ { // positive frequencies only, twice
-		fine[i] = 2 * c[i] * cmplx.Conj(f.high.Phase(float64(i)/float64(n)*f.rateHz, f.rateHz))
+	w := f.waves[n]
+	if w == nil {
+		w = &waves{coarse: fourier.NewCmplxFFT(n), fine: fourier.NewCmplxFFT(finer * n), turn: make([]complex128, n/2)}
+		for i := 1; i < n/2; i++ { // positive frequencies only, twice
+			w.turn[i] = 2 * cmplx.Conj(f.high.Phase(float64(i)/float64(n)*f.rateHz, f.rateHz))
+		}
+		if f.waves == nil {
+			f.waves = map[int]*waves{}
+		}
+		f.waves[n] = w
 	}
-	y := fourier.NewCmplxFFT(finer*n).Sequence(nil, fine)
+	c := w.coarse.Coefficients(nil, padded)
+	fine := make([]complex128, finer*n)
+	for i, turn := range w.turn {
+		fine[i] = c[i] * turn
+	}
+	y := w.fine.Sequence(fine, fine)
 	power := make([]float64, finer*len(x))
 	for i := range power {
 		power[i] = (real(y[i])*real(y[i]) + imag(y[i])*imag(y[i])) / float64(n) / float64(n)
@@ -235,7 +251,7 @@ func (t *train) note(s stroke) {
 		return
 	}
 	if t.nextSwing == 0 {
-		t.nextSwing, t.everySwing = s.k+60, 60
+		t.nextSwing, t.everySwing = s.k+120, 120
 	}
 	if s.k < t.nextSwing {
 		return

@@ -1,6 +1,10 @@
 package beat
 
-import "math"
+import (
+	"math"
+
+	"timeball/internal/dsp"
+)
 
 // tape keeps the newest stretch of a filtered sound, a byte a sample: blocks of
 // ten milliseconds or so, each with its own scale, so that ten minutes fit into
@@ -40,16 +44,7 @@ func (t *tape) write(x []float64) {
 }
 
 func (t *tape) add(x []float64) {
-	top := 0.0
-	for _, v := range x {
-		if v < 0 {
-			v = -v
-		}
-		if v > top {
-			top = v
-		}
-	}
-	step := top / 127
+	step := dsp.Loudest(x) / 127
 	at := 0
 	if len(t.scale) < t.most {
 		t.scale = append(t.scale, 0)

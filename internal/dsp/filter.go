@@ -62,13 +62,15 @@ func (f *HighPass) Phase(hz, rateHz float64) complex128 {
 // Filter filters x in place. The state is kept from call to call.
 func (f *HighPass) Filter(x []float64) {
 	p, q := f.p, f.q // locals: the compiler keeps them in registers
+	// What enters the states is taken from the input, not from the output, so
+	// that the next sample waits for one product and one sum only.
+	pb1, pb2 := p.b1-p.a1*p.b0, p.b2-p.a2*p.b0
+	qb1, qb2 := q.b1-q.a1*q.b0, q.b2-q.a2*q.b0
 	for i, v := range x {
 		u := p.b0*v + p.s1
-		p.s1 = p.b1*v - p.a1*u + p.s2
-		p.s2 = p.b2*v - p.a2*u
+		p.s1, p.s2 = (pb1*v+p.s2)-p.a1*p.s1, pb2*v-p.a2*p.s1
 		w := q.b0*u + q.s1
-		q.s1 = q.b1*u - q.a1*w + q.s2
-		q.s2 = q.b2*u - q.a2*w
+		q.s1, q.s2 = (qb1*u+q.s2)-q.a1*q.s1, qb2*u-q.a2*q.s1
 		x[i] = w
 	}
 	const quiet = 1e-30 // states below it would sink into numbers that are slow to compute with
@@ -78,4 +80,21 @@ func (f *HighPass) Filter(x []float64) {
 		}
 	}
 	f.p, f.q = p, q
+}
+
+// Loudest returns the largest size of a sample of x, 0 of none.
+func Loudest(x []float64) float64 {
+	var a, b, c, d float64 // four at a time: the processor need not wait for one
+	i := 0
+	for ; i+3 < len(x); i += 4 {
+		y := x[i : i+4 : i+4]
+		a = max(a, math.Abs(y[0]))
+		b = max(b, math.Abs(y[1]))
+		c = max(c, math.Abs(y[2]))
+		d = max(d, math.Abs(y[3]))
+	}
+	for ; i < len(x); i++ {
+		a = max(a, math.Abs(x[i]))
+	}
+	return max(a, b, c, d)
 }
