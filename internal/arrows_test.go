@@ -45,10 +45,12 @@ var layers = map[string][]string{
 	"web/form":       {"web/wording", "chronometer", "clock", "timescale"},
 	"web/logbook":    {"web/form", "web/wording", "workshop", "chronometer", "clock", "rating"},
 	"web/drawing":    {"web/logbook", "web/wording", "workshop", "chronometer", "clock", "timescale", "rating", "stability", "chart", "chart/heard", "reference", "setting", "store"},
+	"listening":      {"audio", "beat", "chart/heard", "chronometer", "clock", "timebase", "timesignal"},
 	"web/earpiece":   {},
+	"web/hearing":    {"audio", "beat", "chart", "chart/heard", "chronometer", "clock", "listening", "observe", "reference", "store", "timebase", "web/earpiece", "workshop"},
 	"web/ratesheet":  {"web/logbook", "web/wording", "workshop", "chronometer", "clock", "timescale", "rating", "setting"},
 	"web/bench":      {"web/form", "web/wording", "workshop", "chronometer", "clock", "timescale", "observe", "reference", "setting", "rating"},
-	"web":            {"web/form", "web/logbook", "web/drawing", "web/ratesheet", "web/bench", "web/static", "observe", "timescale", "web/wording", "workshop", "chronometer", "clock", "ratebook"},
+	"web":            {"web/form", "web/logbook", "web/drawing", "web/ratesheet", "web/bench", "web/static", "web/hearing", "observe", "timescale", "timebase", "listening", "web/wording", "workshop", "chronometer", "clock", "ratebook"},
 }
 
 // everything may be imported by the command line, which wires it.

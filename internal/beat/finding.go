@@ -47,7 +47,6 @@ type Finding struct {
 	Teeth      []float64
 	TeethSdS   []float64
 	Gaps       []Gap
-	Warnings   []string
 	Faint      int  // beats timed together, 1 if each stands out alone
 	Overlapped bool // two instruments beat nearly together: no rate
 
@@ -159,6 +158,10 @@ func (l *Listener) Finding(trueS func(float64) float64) Finding {
 	}
 	f.TeethSd, f.WanderSd = 86400*line.toothSdS/line.periodS, 86400*line.wanderSdS/line.periodS
 	f.Teeth, f.TeethSdS = line.teeth, line.toothSDs
+	if d := t.drift(); d != 0 {
+		moved := 86400 * math.Abs(d) / f.DurationS
+		f.WanderSd, f.RateSd = math.Hypot(f.WanderSd, moved), math.Hypot(f.RateSd, moved)
+	}
 	f.Early = len(line.teeth) == 0 && float64(strokes[len(strokes)-1].k-strokes[0].k) < leastTurns*16
 	if f.RateSd > mostRateSd {
 		f.Rated = false
@@ -281,7 +284,10 @@ func (f *Finding) name(told float64) {
 
 // balance reads amplitude and beat from the mean sound.
 func (f *Finding) balance(t *train, liftDeg float64) {
-	g := t.read(0)
+	g := t.read()
+	if n := len(t.swings); n > 1 { // the mean of all is blurred where the amplitude changes
+		g = t.swings[n-1]
+	}
 	if f.LoudBeats == 1 && g.outOK && (f.Second == nil || !f.Second.Alike) && math.Abs(g.outS) < 0.08*f.PeriodS {
 		f.OutOfBeatS, f.OutOfBeatKnown = g.outS, true
 	}
@@ -305,7 +311,15 @@ func (f *Finding) balance(t *train, liftDeg float64) {
 		}
 		return a, u
 	}
+	f.swings(t, degrees)
 	a, u := degrees(g.delayS, f.OutOfBeatS, f.OutOfBeatKnown)
+	if len(f.Swings) > 1 { // where it changes, its middle
+		var all []float64
+		for _, s := range f.Swings {
+			all = append(all, s.Degrees)
+		}
+		a = median(all)
+	}
 	if a < liftDeg/2 || a > 400 {
 		return
 	}
@@ -326,11 +340,39 @@ func (f *Finding) balance(t *train, liftDeg float64) {
 			f.OutOfBeatDeg = OutOfBeat(f.PeriodS, f.OutOfBeatS, a)
 		}
 	}
+}
+
+// swings fills in the amplitude along a long recording.
+func (f *Finding) swings(t *train, degrees func(delayS, outS float64, known bool) (a, u float64)) {
 	for _, s := range t.swings {
-		if b, _ := degrees(s.delayS, s.outS, s.outOK && math.Abs(s.outS) < 0.08*f.PeriodS); b > liftDeg/2 && b < 400 {
+		if b, _ := degrees(s.delayS, s.outS, s.outOK && math.Abs(s.outS) < 0.08*f.PeriodS); b > 0 && b < 400 {
 			f.Swings = append(f.Swings, Swing{AtS: s.atS - t.f.delayS, Degrees: b, OutS: s.outS, OutOK: s.outOK})
 		}
 	}
+}
+
+// drift returns how much later the drop comes after the unlocking at the end of
+// a recording than at its beginning, s: the rate is that of the drop, and the
+// balance itself is off by it.
+func (t *train) drift() float64 {
+	n := len(t.swings)
+	if n < 2 {
+		return 0
+	}
+	part := max(1, n/4)
+	mean := func(s []swing) float64 {
+		var all []float64
+		for _, g := range s {
+			all = append(all, g.delayS)
+		}
+		return median(all)
+	}
+	// What a reading can be off by itself is no drift.
+	const seen = 6e-5
+	if d := mean(t.swings[n-part:]) - mean(t.swings[:part]); math.Abs(d) > seen {
+		return d * float64(n) / float64(n-part) // from end to end, not from middle to middle of the parts
+	}
+	return 0
 }
 
 // leadShare is the share of the period before the beat in a folded beat.
@@ -359,7 +401,7 @@ func (f *Finding) fold(t *train) {
 	for j := range f.Profile {
 		f.Profile[j] /= math.Max(1, count)
 	}
-	g := t.read(0)
+	g := t.read()
 	lead := leadShare * f.PeriodS
 	if g.ok {
 		f.Places.UnlockS, f.Places.DropS = lead+g.unlockS-beforeS, lead+g.dropS-beforeS
@@ -376,8 +418,10 @@ func (l *Listener) Strokes(trueS func(float64) float64, each func(Stroke)) {
 	if l.main == nil {
 		return
 	}
-	strokes := l.main.settled(nil)
-	_, line, ok := l.drawn(trueS)
+	strokes, line, ok := l.drawn(trueS)
+	if trueS != nil {
+		strokes = l.main.settled(nil)
+	}
 	drop := l.main.dropOffset()
 	for i, s := range strokes {
 		out := Stroke{Number: s.k - strokes[0].k, AtS: s.at + drop, Level: float64(s.level), Fit: float64(s.fit), Beats: int(s.n), Segment: int(s.segment)}
@@ -391,7 +435,7 @@ func (l *Listener) Strokes(trueS func(float64) float64, each func(Stroke)) {
 // dropOffset returns how much later than its reference the drop of a beat
 // begins, s.
 func (t *train) dropOffset() float64 {
-	if g := t.read(0); g.ok {
+	if g := t.read(); g.ok {
 		return g.dropS - beforeS
 	}
 	return 0

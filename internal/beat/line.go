@@ -80,18 +80,26 @@ func fit(strokes []stroke, periodS float64) (line, bool) {
 	}
 	plainLog := d.evidence(none, weight, scatter)
 	var tried []turn
+	// Some thousands of beats tell the number of teeth as well as all of a day.
+	some, sw := d, weight
+	const enough = 4000
+	if n := len(strokes); n > enough {
+		from := (n - enough) / 2
+		some, sw = newDesign(strokes[from:from+enough], periodS+sol.period), weight[from:from+enough]
+		plainLog = some.evidence(none, sw, scatter)
+	}
 	for m := leastTeeth; m <= mostTeeth; m++ {
 		if turns < 3*float64(m) || d.group > 2 {
 			continue
 		}
 		u := turn{teeth: m, priorS: math.Max(scatter, toothS)}
 		// The pattern's own size and the scatter beside it, in turns.
-		w := slices.Clone(weight)
+		w := slices.Clone(sw)
 		noise := scatter
 		ok := true
 		for range 6 {
 			var s solution
-			if s, ok = d.solve(u, w, noise); !ok {
+			if s, ok = some.solve(u, w, noise); !ok {
 				break
 			}
 			sum := 0.0
@@ -99,13 +107,13 @@ func fit(strokes []stroke, periodS float64) (line, bool) {
 				sum += v*v + s.toothVar[j]
 			}
 			u.priorS = math.Max(math.Sqrt(sum/float64(m)), 1e-7)
-			d.reweigh(w, s.rest, s.freedom)
-			noise = d.scatter(s.rest, w, 2+float64(m)*s.share)
+			some.reweigh(w, s.rest, s.freedom)
+			noise = some.scatter(s.rest, w, 2+float64(m)*s.share)
 		}
 		if !ok {
 			continue
 		}
-		u.evidence = d.evidence(u, weight, noise)
+		u.evidence = some.evidence(u, sw, noise)
 		tried = append(tried, u)
 	}
 	top := math.Inf(-1)
@@ -169,21 +177,23 @@ type design struct {
 	strokes  []stroke
 	late     []float64 // of each stroke against periodS, s
 	number   []float64 // beat less the middle one
-	of       []int     // segment of each stroke
+	of       []int32   // segment of each stroke
 	segments []int32
 	periodS  float64
 	group    int
-	sharing  []float64 // beats in the stroke
+	spare    [2][]float64 // residuals of the last solutions
+	turn     int
 }
 
 func newDesign(strokes []stroke, periodS float64) *design {
-	d := &design{strokes: strokes, periodS: periodS}
+	n := len(strokes)
+	d := &design{strokes: strokes, periodS: periodS, late: make([]float64, 0, n), number: make([]float64, 0, n), of: make([]int32, 0, n)}
 	mid := strokes[len(strokes)/2].middle()
-	index := map[int32]int{}
+	index := map[int32]int32{}
 	for _, s := range strokes {
 		i, ok := index[s.segment]
 		if !ok {
-			i = len(d.segments)
+			i = int32(len(d.segments))
 			index[s.segment] = i
 			d.segments = append(d.segments, s.segment)
 		}
@@ -192,7 +202,6 @@ func newDesign(strokes []stroke, periodS float64) *design {
 		d.number = append(d.number, k)
 		d.late = append(d.late, s.at-k*periodS-strokes[len(strokes)/2].at)
 		d.group = max(d.group, int(s.n))
-		d.sharing = append(d.sharing, float64(s.n))
 	}
 	return d
 }
@@ -208,7 +217,17 @@ type solution struct {
 	freedom   float64 // parameters used up
 }
 
-// columns calls each with the places of stroke i in the pattern of u and how
+// room returns a slice for residuals; it is used again by the solution after the
+// next.
+func (d *design) room() []float64 {
+	d.turn ^= 1
+	if d.spare[d.turn] == nil {
+		d.spare[d.turn] = make([]float64, len(d.strokes))
+	}
+	return d.spare[d.turn]
+}
+
+// pattern calls each with the places of stroke i in the pattern of u and how
 // much each bears.
 func (d *design) pattern(u turn, i int, each func(column int, x float64)) {
 	if u.teeth == 0 {
@@ -259,7 +278,7 @@ func (d *design) solve(u turn, weight []float64, noiseS float64) (solution, bool
 		if w == 0 {
 			continue
 		}
-		cols, xs = append(cols[:0], d.of[i], segs), append(xs[:0], 1, d.number[i]/scale)
+		cols, xs = append(cols[:0], int(d.of[i]), segs), append(xs[:0], 1, d.number[i]/scale)
 		d.pattern(u, i, func(c int, x float64) { cols, xs = append(cols, p+c), append(xs, x) })
 		for q, c := range cols {
 			v := w * xs[q]
@@ -295,7 +314,7 @@ func (d *design) solve(u turn, weight []float64, noiseS float64) (solution, bool
 	if chol.InverseTo(&inv) != nil {
 		return solution{}, false
 	}
-	s := solution{period: x.AtVec(segs) / scale, periodVar: inv.At(segs, segs) * noiseS * noiseS / (scale * scale), rest: make([]float64, len(weight)), freedom: float64(p)}
+	s := solution{period: x.AtVec(segs) / scale, periodVar: inv.At(segs, segs) * noiseS * noiseS / (scale * scale), rest: d.room(), freedom: float64(p)}
 	for j := range segs {
 		s.place = append(s.place, x.AtVec(j)+d.strokes[len(d.strokes)/2].at)
 	}
@@ -307,7 +326,7 @@ func (d *design) solve(u turn, weight []float64, noiseS float64) (solution, bool
 	}
 	s.freedom += s.share * float64(u.teeth)
 	for i := range s.rest {
-		r := d.late[i] - x.AtVec(d.of[i]) - x.AtVec(segs)*d.number[i]/scale
+		r := d.late[i] - x.AtVec(int(d.of[i])) - x.AtVec(segs)*d.number[i]/scale
 		d.pattern(u, i, func(c int, v float64) { r -= x.AtVec(p+c) * v })
 		s.rest[i] = r
 	}

@@ -33,6 +33,7 @@ type Listener struct {
 	channel int
 	frames  int64
 	tried   int
+	triedS  float64 // when it was last tried, s
 	again   float64 // when the next try is due once all lengths are tried, s
 
 	main     *train
@@ -130,6 +131,7 @@ func (l *Listener) Seconds() float64 { return float64(l.frames) / l.rateHz }
 // try seeks a beat in all that is kept, in every channel and band, and keeps the
 // best.
 func (l *Listener) try() {
+	l.triedS = l.Seconds()
 	type candidate struct {
 		g       found
 		c, band int
@@ -279,7 +281,7 @@ func (l *Listener) bothWays(t *train, start int64) *follower {
 
 // Close ends the listening: what was too short for the next try is tried now.
 func (l *Listener) Close() {
-	if l.main == nil && l.frames > 0 {
+	if l.main == nil && l.Seconds() > l.triedS+1 {
 		l.try()
 	}
 	if l.main == nil {

@@ -13,7 +13,8 @@ const (
 	apartS     = 0.026 // clusters of the fold nearer than this are one beat
 	weakestOne = 0.01  // a second instrument is looked for down to 20 dB below the first
 	signs      = 8.0   // by how many deviations a cluster stands out
-	differs    = 3.0   // by how many a rate differs
+	differs    = 5.0   // by how many a rate differs
+	mostLessSd = 0.3   // s/d; a difference less known than that is no finding
 	examineS   = 120   // of the newest sound are looked at
 )
 
@@ -84,7 +85,11 @@ func (l *Listener) examine() {
 			break
 		}
 		from := start + at + c.relS
-		if m := l.second(found{periodS: period}, from, float64(count-1)*period); m != nil {
+		m := l.second(found{periodS: period}, from, float64(count-1)*period)
+		if m != nil && !l.besides(m, strokes[i:], period) {
+			m = nil
+		}
+		if m != nil {
 			m.half, m.alike = half, true
 			l.mates = append(l.mates, *m)
 			break
@@ -113,6 +118,31 @@ func (l *Listener) second(g found, fromS, lengthS float64) *mate {
 		return nil
 	}
 	return &mate{train: t, forward: w}
+}
+
+// besides reports whether the beats of a mate are others than those of the main
+// train: one that has settled on them, or only on those that happen to fall in
+// with its period, is none. Nor is one that drifts through the fold that it was
+// found in.
+func (l *Listener) besides(m *mate, strokes []stroke, period float64) bool {
+	s := m.train.settled(nil)
+	first := strokes[0]
+	same := 0
+	for _, b := range s {
+		d := math.Remainder(b.at-first.at, period)
+		if math.Abs(d) < apartS {
+			same++
+		}
+	}
+	if float64(same) > 0.4*float64(len(s)) {
+		return false
+	}
+	const smear = 0.05
+	ratio := math.Round(m.train.periodS / period)
+	if ratio != 1 {
+		return true
+	}
+	return math.Abs(m.train.periodS-period)/period*(s[len(s)-1].at-s[0].at) < smear
 }
 
 // otherBeat looks for an instrument of another beat, the beats known blanked.
@@ -162,6 +192,9 @@ func (l *Listener) otherBeat(strokes []stroke, period float64) {
 		if m == nil {
 			continue
 		}
+		if !l.besides(m, strokes, period) {
+			continue
+		}
 		s := m.train.settled(nil)
 		share := float64(len(s)) / float64(s[len(s)-1].k-s[0].k+1)
 		if best == nil || share > most+0.1 || share > most-0.1 && m.train.periodS < best.train.periodS {
@@ -185,7 +218,7 @@ func (l *Listener) others(f *Finding, strokes []stroke, own line, trueS func(flo
 		}
 		less := perDay(own.periodS) * (own.periodS - line.periodS)
 		lessSd := perDay(own.periodS) * math.Hypot(own.sdS, line.sdS)
-		if m.half && math.Abs(less) < math.Max(differs*lessSd, 0.01) {
+		if m.half && math.Abs(less) < math.Max(differs*lessSd, 0.02) {
 			v1, v2 := own.sdS*own.sdS, line.sdS*line.sdS
 			f.LoudBeats = 2
 			f.PeriodS = (own.periodS/v1 + line.periodS/v2) / (1/v1 + 1/v2)
@@ -200,6 +233,9 @@ func (l *Listener) others(f *Finding, strokes []stroke, own line, trueS func(flo
 			interval += line.mean(s, f.PeriodS) - own.mean(strokes, f.PeriodS) - (s[0].at - strokes[0].at)
 			interval = math.Mod(interval+100*f.PeriodS, f.PeriodS)
 			f.OutOfBeatS, f.OutOfBeatKnown = f.PeriodS/2-interval, true
+			continue
+		}
+		if lessSd > mostLessSd {
 			continue
 		}
 		second := &Second{
@@ -236,7 +272,7 @@ func (l line) mean(s []stroke, period float64) float64 {
 
 // unlock returns how much later than its reference the first sound of a beat is.
 func unlock(t *train) float64 {
-	if g := t.read(0); g.ok {
+	if g := t.read(); g.ok {
 		return g.unlockS - beforeS
 	}
 	return 0
@@ -261,39 +297,67 @@ func (l *Listener) overlapped(strokes []stroke) bool {
 	if len(all) < 24 {
 		return false
 	}
-	mean := func(part []stroke) ([]float64, float64) {
-		n := t.samples(beforeS + afterS)
-		sum := make([]float64, n)
-		one := make([]float64, n)
-		w := make([]float64, n+32)
-		every := max(1, len(part)/80)
-		count := 0.0
-		for i := 0; i < len(part); i += every {
-			if part[i].level < 0.3 || part[i].level > 3 {
-				continue
-			}
-			frac, _ := t.take(w, part[i].at+t.f.delayS, 16)
-			dsp.Shift(one, w, 16+frac)
-			for j, v := range one {
-				sum[j] += v
-			}
-			count++
-		}
-		for j := range sum {
-			sum[j] /= math.Max(1, count)
-		}
-		return sum, count
-	}
 	third := len(all) / 3
-	a, na := mean(all[:third])
-	b, nb := mean(all[len(all)-third:])
-	aa, bb, ab := dot(a, a), dot(b, b), dot(a, b)
-	if na < 6 || nb < 6 || aa == 0 || bb == 0 {
+	early, late := l.middleBeats(all[:third]), l.middleBeats(all[len(all)-third:])
+	if early == nil || late == nil {
 		return false
 	}
-	noise := t.noise * float64(len(a))
-	clean := math.Min(1, math.Sqrt(math.Max(0, 1-noise/na/aa)*math.Max(0, 1-noise/nb/bb)))
-	return ab/math.Sqrt(aa*bb) < 0.93*clean-0.03
+	// How alike two halves of one third are says what noise, knocks and voices
+	// allow.
+	clean := math.Sqrt(math.Max(0, alikeness(early[0], early[1])) * math.Max(0, alikeness(late[0], late[1])))
+	both := func(v [2][]float64) []float64 {
+		m := make([]float64, len(v[0]))
+		for i := range m {
+			m[i] = v[0][i] + v[1][i]
+		}
+		return m
+	}
+	return alikeness(both(*early), both(*late)) < 0.93*clean-0.03
+}
+
+// alikeness returns the correlation of two beats.
+func alikeness(a, b []float64) float64 {
+	aa, bb := dot(a, a), dot(b, b)
+	if aa == 0 || bb == 0 {
+		return 0
+	}
+	return dot(a, b) / math.Sqrt(aa*bb)
+}
+
+// middleBeats returns the median beat of the even and of the odd ones of some
+// beats, nil if they are too few.
+func (l *Listener) middleBeats(part []stroke) *[2][]float64 {
+	t := l.main
+	n := t.samples(beforeS + afterS)
+	every := max(1, len(part)/60)
+	var rows [2][][]float64
+	w := make([]float64, n+32)
+	turn := 0
+	for i := 0; i < len(part); i += every {
+		if part[i].level < 0.3 || part[i].level > 3 {
+			continue
+		}
+		frac, _ := t.take(w, part[i].at+t.f.delayS, 16)
+		one := make([]float64, n)
+		dsp.Shift(one, w, 16+frac)
+		rows[turn&1] = append(rows[turn&1], one)
+		turn++
+	}
+	if len(rows[0]) < 4 || len(rows[1]) < 4 {
+		return nil
+	}
+	var out [2][]float64
+	for h, r := range rows {
+		out[h] = make([]float64, n)
+		column := make([]float64, len(r))
+		for i := range n {
+			for j := range r {
+				column[j] = r[j][i]
+			}
+			out[h][i] = median(column)
+		}
+	}
+	return &out
 }
 
 // alternate looks at even and odd beats apart: two like instruments half a

@@ -1,6 +1,7 @@
 package beat
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -97,50 +98,113 @@ func (f *folder) best(periodS, share float64) found {
 	if share > 0 {
 		reach = int(math.Ceil(share / step))
 	}
-	var best found
-	var trials []found // scores and, in place of the phase, how uneven the fold is
 	sum := make([]float64, n)
-	roughest := 0.0
-	for r := -reach; r <= reach; r++ {
+	whole := foldParts(parts, f.binS/float64(turns), periodS, share)
+	fold := func(r int) float64 {
 		trial := periodS * (1 + float64(r)*step)
-		clear(sum)
-		for j, p := range parts {
-			late := float64(j*turns) * (trial - periodS) / f.binS
-			s := int(math.Round(late)) % n
-			if s < 0 {
-				s += n
-			}
-			addTurned(sum, p, s)
-		}
-		rough := roughly(sum)
-		if rough < 0.7*roughest {
-			continue
-		}
-		roughest = max(roughest, rough)
-		score, at := standsOut(sum)
-		trials = append(trials, found{periodS: trial, phaseS: uneven(sum), score: score})
-		if score > best.score {
-			best = found{periodS: trial, phaseS: (float64(at) + 0.5) * f.binS, score: score, profile: slices.Clone(sum)}
+		whole.at(sum, trial)
+		return trial
+	}
+	// Quickly first: the few trials that stand out most are then looked at well.
+	type trial struct {
+		r     int
+		rough float64
+		wide  float64
+	}
+	trials := make([]trial, 0, 2*reach+1)
+	for r := -reach; r <= reach; r++ {
+		fold(r)
+		trials = append(trials, trial{r, roughly(sum), uneven(sum)})
+	}
+	slices.SortFunc(trials, func(a, b trial) int { return cmp.Compare(b.rough, a.rough) })
+	var best found
+	for _, t := range trials[:min(len(trials), 6)] {
+		p := fold(t.r)
+		if score, at := standsOut(sum); score > best.score {
+			best = found{periodS: p, phaseS: (float64(at) + 0.5) * f.binS, score: score, profile: slices.Clone(sum)}
 		}
 	}
-	if stretches <= fewStretches {
+	if stretches <= fewStretches && share > 0 {
 		// One loud beat can make the highest place of a few; how uneven the whole
 		// fold is takes all of them.
-		top := -1.0
-		period := best.periodS
+		top := trials[0]
 		for _, t := range trials {
-			if t.score >= 0.5*best.score && t.phaseS > top {
-				top, period = t.phaseS, t.periodS
+			if t.rough >= 0.5*trials[0].rough && t.wide > top.wide {
+				top = t
 			}
 		}
-		if period != best.periodS && share > 0 {
-			return f.best(period, 0)
+		if p := periodS * (1 + float64(top.r)*step); p != best.periodS {
+			return f.best(p, 0)
 		}
 	}
 	for i := range best.profile {
 		best.profile[i] /= float64(stretches)
 	}
 	return best
+}
+
+// folds are the folded stretches of a curve, laid together eight by eight at some
+// periods, so that trying many periods of the whole is quick.
+type folds struct {
+	parts  [][]float64   // one stretch each
+	groups [][][]float64 // by group, and by period
+	perBin float64       // bins by which the next stretch is late for each second that the period is longer
+	period float64       // at which the stretches were folded
+	step   float64       // between the periods of the groups
+	reach  int
+}
+
+const stretchesOf = 8
+
+func foldParts(parts [][]float64, perBin, periodS, share float64) folds {
+	w := folds{parts: parts, perBin: perBin, period: periodS}
+	if len(parts) < 4*stretchesOf || share <= 0 {
+		return w
+	}
+	// Over a group half a bin of drift may be left.
+	w.step = perBin / 2 / stretchesOf
+	w.reach = int(math.Ceil(share*periodS/w.step)) + 1
+	n := len(parts[0])
+	for g := 0; g+stretchesOf <= len(parts); g += stretchesOf {
+		var at [][]float64
+		for r := -w.reach; r <= w.reach; r++ {
+			sum := make([]float64, n)
+			for j, p := range parts[g : g+stretchesOf] {
+				addTurned(sum, p, w.late(j, float64(r)*w.step, n))
+			}
+			at = append(at, sum)
+		}
+		w.groups = append(w.groups, at)
+	}
+	return w
+}
+
+// late returns by how many bins stretch j is late if the period is longer by so
+// many seconds, modulo the fold of n.
+func (w folds) late(j int, longerS float64, n int) int {
+	s := int(math.Round(float64(j)*longerS/w.perBin)) % n
+	if s < 0 {
+		s += n
+	}
+	return s
+}
+
+// at writes the fold at a period to sum.
+func (w folds) at(sum []float64, periodS float64) {
+	clear(sum)
+	n := len(sum)
+	longer := periodS - w.period
+	done := 0
+	if w.groups != nil {
+		r := min(2*w.reach, max(0, int(math.Round(longer/w.step))+w.reach))
+		for g, group := range w.groups {
+			addTurned(sum, group[r], w.late(g*stretchesOf, longer, n))
+		}
+		done = len(w.groups) * stretchesOf
+	}
+	for j := done; j < len(w.parts); j++ {
+		addTurned(sum, w.parts[j], w.late(j, longer, n))
+	}
 }
 
 // fewStretches is how many seconds are few.

@@ -186,13 +186,16 @@ type swing struct {
 	dropS     float64
 }
 
-// read reads the mean beat as it is now.
-func (t *train) read(atS float64) swing {
-	g := swing{atS: atS}
-	if t.group > 1 || t.soft || t.shapes < 5 {
+// read reads the mean of all beats as it is now.
+func (t *train) read() swing { return t.readShape(t.shape, t.shapes) }
+
+// readShape reads the mean of so many beats.
+func (t *train) readShape(shape []float64, beats float64) swing {
+	var g swing
+	if t.group > 1 || t.soft || beats < 5 {
 		return g
 	}
-	s := t.f.readSounds(t.shape, math.Sqrt(t.noise/t.shapes))
+	s := t.f.readSounds(shape, math.Sqrt(t.noise/beats))
 	g.ok, g.delayS, g.unlockS, g.dropS = s.ok, s.dropS-s.unlockS, s.unlockS, s.dropS
 	for _, o := range s.others {
 		g.others = append(g.others, o-s.unlockS)
@@ -246,6 +249,32 @@ func (t *train) read(atS float64) swing {
 // are too many, every second is let go.
 const mostSwings = 400
 
+// The beats of one reading.
+const (
+	mostYoung  = 60
+	leastYoung = 30
+)
+
+// remember adds a beat to the mean of the newest.
+func (t *train) remember(s stroke) {
+	n := t.samples(beforeS + afterS)
+	if t.young == nil {
+		t.young = make([]float64, n)
+	}
+	w := t.room(16)
+	frac, whole := t.take(w, s.at, 16)
+	if !whole || s.level < 0.3 {
+		return
+	}
+	one := append(t.one[:0], make([]float64, n)...)
+	t.one = one
+	dsp.Shift(one, w, 16+frac)
+	t.youngs++
+	for i, v := range one {
+		t.young[i] += (v/float64(s.level) - t.young[i]) / t.youngs
+	}
+}
+
 func (t *train) note(s stroke) {
 	if t.group > 1 {
 		return
@@ -253,13 +282,22 @@ func (t *train) note(s stroke) {
 	if t.nextSwing == 0 {
 		t.nextSwing, t.everySwing = s.k+120, 120
 	}
+	// The last sixty beats only: where the amplitude falls, unlocking moves
+	// against the drop, and a longer mean would blot it out.
+	if s.k > t.nextSwing-mostYoung {
+		t.remember(s)
+	}
 	if s.k < t.nextSwing {
 		return
 	}
 	t.nextSwing = s.k + t.everySwing
-	if g := t.read(s.at); g.ok {
-		t.swings = append(t.swings, g)
+	if t.youngs >= leastYoung {
+		if g := t.readShape(t.young, t.youngs); g.ok {
+			g.atS = s.at
+			t.swings = append(t.swings, g)
+		}
 	}
+	t.young, t.youngs = nil, 0
 	if len(t.swings) >= mostSwings {
 		for i := range mostSwings / 2 {
 			t.swings[i] = t.swings[2*i+1]
@@ -277,7 +315,7 @@ func (t *train) note(s stroke) {
 // x(t) = A sin(2 pi t/P), solved for A (the closed form).
 func Amplitude(periodS, delayS, liftDeg, unlockDeg float64) float64 {
 	d := 2 * math.Pi * delayS / periodS
-	if d <= 0 || d >= math.Pi {
+	if !(d > 0 && d < math.Pi) {
 		return 0
 	}
 	return math.Hypot(unlockDeg, (unlockDeg+liftDeg-unlockDeg*math.Cos(d))/math.Sin(d))

@@ -65,6 +65,8 @@ type train struct {
 	back       []float64 // mean sound half a period later, from backS before
 	backs      float64
 	swings     []swing
+	young      []float64 // mean of the newest beats
+	youngs     float64
 	nextSwing  int64
 	everySwing int64
 

@@ -8,6 +8,7 @@ import (
 	"io"
 	"math"
 	"os"
+	"runtime/debug"
 	"strconv"
 	"strings"
 
@@ -133,7 +134,12 @@ func parsePlace(text string) (float64, error) {
 	return total, nil
 }
 
+// listenMemory is how much memory the collector is held to while a file is
+// listened to, so that a day of sound needs no more than a minute.
+const listenMemory = 28 << 20
+
 func (c console) listenTo(cmd *cobra.Command, name string, f listenFlags) error {
+	defer debug.SetMemoryLimit(debug.SetMemoryLimit(listenMemory))
 	o, err := f.ask(cmd)
 	if err != nil {
 		return err

@@ -69,7 +69,7 @@ func (c console) listenLive(cmd *cobra.Command, r *audio.Recording, o listening.
 		if err != nil {
 			return listening.Hearing{}, err
 		}
-		if live.Seconds() >= next {
+		if stamping && live.Seconds() >= next {
 			next = live.Seconds() + every
 			report.say(live.Hearing(), live.Seconds())
 		}

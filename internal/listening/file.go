@@ -170,6 +170,7 @@ func (e *ear) close() (Hearing, error) {
 	h.Timebase.PPM = base.PPM
 	h.FromS, h.Remarks = e.o.FromS, remarks
 	h.Channel = e.heard[f.Channel]
+	h.Strokes = make([]beat.Stroke, 0, f.Beats)
 	e.listener.Strokes(trueS, func(s beat.Stroke) { h.Strokes = append(h.Strokes, s) })
 	return h, nil
 }

@@ -73,6 +73,15 @@ func (h Hearing) Enough() bool {
 	return h.Rated && !h.Early && !h.Overlapped && h.RateSd <= math.Max(enoughSd, shareOf*h.Timebase.SdRate())
 }
 
+// EnoughWords says that no more sound is needed; how good the rate is then, the
+// sampling clock decides.
+func (h Hearing) EnoughWords() string {
+	if h.Timebase.Source == timebase.FromNothing {
+		return "long enough"
+	}
+	return "good enough"
+}
+
 // Verdict says in one sentence, without capital and full stop, what the
 // listening is worth.
 func (h Hearing) Verdict() string {
@@ -94,7 +103,7 @@ func (h Hearing) Verdict() string {
 	case h.Early:
 		say = append(say, "provisional, since the escape wheel has not turned three times; listen longer")
 	case h.Enough():
-		say = append(say, "good enough")
+		say = append(say, h.EnoughWords())
 	default:
 		say = append(say, "longer listening will tell it better")
 	}
