@@ -113,7 +113,7 @@ type Stroke struct {
 const (
 	leastBeats  = 8
 	leastS      = 4
-	leastShare2 = 0.6    // of the beats predicted must have been heard
+	leastHeard  = 0.7    // of the beats predicted must have been heard
 	mostJitterS = 0.0012 // beats that scatter more are no clock's
 	mostRateSd  = 20     // s/d
 	leastTurns  = 3      // of the escape wheel, before its pattern can be told from a rate
@@ -146,7 +146,7 @@ func (l *Listener) Finding(trueS func(float64) float64) Finding {
 	switch heard := float64(f.Beats) / math.Max(1, float64(f.Beats+f.Missed)); {
 	case f.Beats < leastBeats || f.DurationS < leastS:
 		f.Heard, f.Why = false, "too few beats to say that they are regular; listen longer"
-	case heard < leastShare2:
+	case heard < leastHeard:
 		f.Heard, f.Why = false, "no regular beat found: what was taken for one was missing more often than not"
 	case line.scatterS > mostJitterS:
 		f.Heard, f.Why = false, "no regular beat found: what is heard keeps no time"

@@ -140,8 +140,8 @@ func (w *follower) follow() {
 		mid := float64(w.next) + float64(n-1)/2
 		at, scatter := w.expects(mid)
 		endS := float64(t.f.tape.length-int64(t.f.tape.block)) / t.f.rateHz
-		reachEnd := at + float64(n)/2*t.periodS + afterS + 0.01
-		if w.way > 0 && reachEnd > endS || w.way < 0 && at-float64(n)/2*t.periodS-beforeS-0.01 < float64(t.f.tape.from)/t.f.rateHz {
+		reachEnd := at + float64(n-1)/2*t.periodS + afterS + 0.01
+		if w.way > 0 && reachEnd > endS || w.way < 0 && at-float64(n-1)/2*t.periodS-beforeS-0.01 < float64(t.f.tape.from)/t.f.rateHz {
 			return
 		}
 		reach := math.Max(narrowS, 6*scatter)
@@ -197,7 +197,7 @@ func (w *follower) seen(s stroke, at, scatter float64) {
 	if len(w.pending) < 3 {
 		return
 	}
-	w.jump(w.pending[0].k, off)
+	w.jump()
 	for _, p := range w.pending {
 		p.segment = w.segment
 		w.recent = append(w.recent, p)
@@ -238,13 +238,9 @@ func (w *follower) steady() {
 	t.periodS = period
 }
 
-// jump begins a new segment at beat k, which came by late.
-func (w *follower) jump(k int64, byS float64) {
+// jump begins a new segment.
+func (w *follower) jump() {
 	t := w.t
-	if w.way < 0 {
-		k, byS = k+int64(t.group), -byS
-	}
-	t.steps = append(t.steps, step{k: k, byS: byS})
 	t.segment++
 	w.segment = t.segment
 	w.recent = w.recent[:0]
@@ -327,7 +323,7 @@ func (w *follower) relocate(first, over int64, endS float64) bool {
 		w.next, w.unseen, w.pending = begin, 0, w.pending[:0]
 		return true
 	}
-	w.jump(begin, shift)
+	w.jump()
 	// Until beats of the new segment are known, the old line carries on, shifted.
 	w.offsetS = at + shift - t.startS - mid*t.periodS
 	w.next, w.unseen, w.pending = begin, 0, w.pending[:0]

@@ -9,12 +9,13 @@ import (
 // Band is a part of the sound in which beats are sought.
 type Band struct {
 	FromHz, ToHz float64
+	keptS        float64 // how much of the sound in it is kept before a beat is found, s
 }
 
 // bands are those tried. Escapements of chronometers and watches are heard
 // between 2 and 10 kHz; speech and traffic lie below 4, large clocks below 3.
 // Common practice, no source.
-var bands = []Band{{1000, 9200}, {3500, 9200}, {8000, 20000}, {300, 3000}}
+var bands = []Band{{1000, 9200, keptS}, {3500, 9200, 120}, {8000, 20000, 60}, {300, 3000, 120}}
 
 // keptS is how much filtered sound is kept, s: enough for the faintest beats
 // to be found at all.
@@ -35,7 +36,11 @@ type front struct {
 
 // newFront returns the front for a band, or nil where the sampling frequency
 // is too low for it.
-func newFront(rateHz float64, band Band) *front {
+func newFront(rateHz float64, band Band, channels int) *front {
+	kept := band.keptS
+	if channels > 1 { // the room is shared, but a minute is kept of each
+		kept = math.Max(60, kept/float64(channels))
+	}
 	f := &front{band: band, rateHz: rateHz}
 	for 0.21*f.rateHz >= band.ToHz {
 		h := dsp.NewHalver()
@@ -48,8 +53,8 @@ func newFront(rateHz float64, band Band) *front {
 	}
 	f.high = dsp.NewHighPass(band.FromHz, f.rateHz)
 	size := max(1, int(math.Round(f.rateHz*0.0005)))
-	f.bins = newBins(size, int(keptS*f.rateHz)/size)
-	f.tape = newTape(20*size, int(keptS*f.rateHz))
+	f.bins = newBins(size, int(kept*f.rateHz)/size)
+	f.tape = newTape(20*size, int(kept*f.rateHz))
 	return f
 }
 
@@ -71,6 +76,13 @@ func (f *front) write(x []float64) {
 	f.high.Filter(y)
 	f.bins.write(y)
 	f.tape.write(y)
+}
+
+// folder returns the excess power of a stretch of the sound, to be folded.
+func (f *front) folder(fromS, lengthS float64) *folder {
+	per := max(1, int(math.Round(foldBinS/f.binS())))
+	step := f.binS() * float64(per)
+	return &folder{f.bins.excess(int64(math.Round(fromS/f.binS())), int(lengthS/step), per, int(math.Round(1/step))), step}
 }
 
 // heardS returns how much sound is kept, s, from which second of the file.

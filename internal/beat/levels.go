@@ -128,9 +128,7 @@ func (l *Listener) oscillation(f *front, g found, fromS, lengthS float64) found 
 	if p == g.periodS {
 		return g
 	}
-	n := int(lengthS / f.binS())
-	z := f.bins.excess(int64(math.Round(fromS/f.binS())), n, int(math.Round(1/f.binS())))
-	h := newFolder(z, f.binS()).best(p, 0.0005)
+	h := f.folder(fromS, lengthS).best(p, 0.0005)
 	if h.score == 0 {
 		return g
 	}

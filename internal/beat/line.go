@@ -17,6 +17,7 @@ const (
 	// the two parts of the swing, s. Common practice, no source.
 	eccentricS = 50e-6
 	toothS     = 20e-6 // and each tooth by itself
+	roughest   = 5e-4  // rms of a pattern, s; more is no wheel's
 	tukey      = 4.685
 )
 
@@ -110,7 +111,7 @@ func fit(strokes []stroke, periodS float64) (line, bool) {
 			some.reweigh(w, s.rest, s.freedom)
 			noise = some.scatter(s.rest, w, 2+float64(m)*s.share)
 		}
-		if !ok {
+		if !ok || u.priorS > roughest {
 			continue
 		}
 		u.evidence = some.evidence(u, sw, noise)
@@ -127,7 +128,11 @@ func fit(strokes []stroke, periodS float64) (line, bool) {
 		}
 	}
 	if !found && turns < 3*16 {
-		best = turn{teeth: 15, priorS: math.Max(toothS, scatter/2), sineS: math.Max(eccentricS, scatter/2)} // rough beats have rough wheels
+		rough := scatter / 2 // rough beats have rough wheels
+		if turns < 15 {
+			rough = scatter
+		}
+		best = turn{teeth: 15, priorS: math.Max(toothS, rough), sineS: math.Max(eccentricS, rough)}
 	}
 	noise := scatter
 	weight = wide

@@ -45,6 +45,9 @@ type Listener struct {
 	clipped  []int64
 	lines    [][]float64
 	drawing  drawing
+
+	overlap   bool // two instruments beat together
+	overlapAt int  // beats when that was last looked at
 }
 
 // NewListener returns a listener to sound of so many channels at rateHz frames
@@ -54,7 +57,7 @@ func NewListener(rateHz, channels int, o Options) *Listener {
 	for range channels {
 		var fs []*front
 		for _, b := range bands {
-			if f := newFront(l.rateHz, b); f != nil {
+			if f := newFront(l.rateHz, b, channels); f != nil {
 				fs = append(fs, f)
 			}
 		}
@@ -196,8 +199,44 @@ func (l *Listener) try() {
 	}
 }
 
+// join does away with jumps that are none: where the period was first taken
+// wrongly, beats leave their line again and again, and one line through all of
+// them fits as well as many.
+func (l *Listener) join() {
+	t := l.main
+	if t.group > 1 || t.segment == 0 {
+		return
+	}
+	parts := t.settled(nil)
+	split, ok1 := fit(parts, t.periodS)
+	whole := slices.Clone(parts)
+	for i := range whole {
+		whole[i].segment = 0
+	}
+	one, ok2 := fit(whole, t.periodS)
+	const as, more = 1.5, 2e-5
+	if !ok1 || !ok2 || one.scatterS > as*split.scatterS+more {
+		return
+	}
+	used := 0
+	for _, w := range one.weight {
+		if w > 0 {
+			used++
+		}
+	}
+	if float64(used) < 0.8*float64(len(whole)) {
+		return
+	}
+	t.periodS = one.periodS
+	for i := range t.strokes {
+		t.strokes[i].segment = 0
+	}
+	l.timeAnew()
+}
+
 // repair times all beats again if many were missed.
 func (l *Listener) repair() {
+	l.join()
 	var f Finding
 	f.count(l.main, l.main.settled(nil))
 	if f.Missed > 2+f.Beats/50 {
@@ -235,16 +274,14 @@ func (l *Listener) timeAnew() {
 		t.periodS = line.periodS
 	}
 	t.remake(clean)
-	t.strokes, t.steps, t.segment, t.silent = nil, nil, 0, 0
+	t.strokes, t.segment, t.silent = nil, 0, 0
 	t.startS = start.at - float64(start.k)*t.periodS
 	l.forward = l.bothWays(t, start.k)
 }
 
 // sought returns the beat of a stretch of a front.
 func (l *Listener) sought(f *front, fromS, lengthS float64) found {
-	n := int(lengthS / f.binS())
-	z := f.bins.excess(int64(math.Round(fromS/f.binS())), n, int(math.Round(1/f.binS())))
-	return newFolder(z, f.binS()).search(l.options.PerHour)
+	return f.folder(fromS, lengthS).search(l.options.PerHour)
 }
 
 // walk times the beats of a new train in all that is kept. It reports whether

@@ -114,7 +114,7 @@ func (l *Listener) second(g found, fromS, lengthS float64) *mate {
 	strokes := t.settled(nil)
 	line, ok := fit(strokes, t.periodS)
 	span := float64(strokes[len(strokes)-1].k-strokes[0].k) + 1
-	if !ok || line.scatterS > mostJitterS || float64(len(strokes)) < leastShare2*span || len(strokes) < leastTrain {
+	if !ok || line.scatterS > mostJitterS || float64(len(strokes)) < leastHeard*span || len(strokes) < leastTrain {
 		return nil
 	}
 	return &mate{train: t, forward: w}
@@ -138,8 +138,7 @@ func (l *Listener) besides(m *mate, strokes []stroke, period float64) bool {
 		return false
 	}
 	const smear = 0.05
-	ratio := math.Round(m.train.periodS / period)
-	if ratio != 1 {
+	if math.Abs(m.train.periodS/period-1) > 2*nearNominal {
 		return true
 	}
 	return math.Abs(m.train.periodS-period)/period*(s[len(s)-1].at-s[0].at) < smear
@@ -150,13 +149,11 @@ func (l *Listener) otherBeat(strokes []stroke, period float64) {
 	f := l.main.f
 	fromS := strokes[0].at + f.delayS
 	lengthS := strokes[len(strokes)-1].at - strokes[0].at
-	n := int(lengthS / f.binS())
-	first := int64(math.Round(fromS / f.binS()))
-	z := f.bins.excess(first, n, int(math.Round(1/f.binS())))
+	folds := f.folder(fromS, lengthS)
 	blank := func(atS float64) {
-		lo, hi := int((atS-0.045-fromS)/f.binS()), int((atS+0.04-fromS)/f.binS())
-		for i := max(0, lo); i < min(n, hi); i++ {
-			z[i] = 0
+		lo, hi := int((atS-0.045-fromS)/folds.binS), int((atS+0.04-fromS)/folds.binS)
+		for i := max(0, lo); i < min(len(folds.y), hi); i++ {
+			folds.y[i] = 0
 		}
 	}
 	for _, s := range strokes {
@@ -170,7 +167,6 @@ func (l *Listener) otherBeat(strokes []stroke, period float64) {
 			}
 		}
 	}
-	folds := newFolder(z, f.binS())
 	var all []found
 	for _, nominal := range nominals {
 		p := 7200 / nominal.perHour / float64(nominal.loud)
@@ -228,11 +224,9 @@ func (l *Listener) others(f *Finding, strokes []stroke, own line, trueS func(flo
 			f.Beats += len(s)
 			span := int(s[len(s)-1].k - s[0].k + 1)
 			f.Missed += max(0, span-len(s)-m.train.silent)
-			interval := math.Mod(s[0].at+m.unlock()-strokes[0].at-unlock(t)+100*f.PeriodS, f.PeriodS)
-			// The mean over all beats says it better than the first two.
-			interval += line.mean(s, f.PeriodS) - own.mean(strokes, f.PeriodS) - (s[0].at - strokes[0].at)
-			interval = math.Mod(interval+100*f.PeriodS, f.PeriodS)
-			f.OutOfBeatS, f.OutOfBeatKnown = f.PeriodS/2-interval, true
+			lag, known := likeSounds(t, m.train)
+			interval := math.Mod(line.mean(s, f.PeriodS)-own.mean(strokes, f.PeriodS)+lag+1000*f.PeriodS, f.PeriodS)
+			f.OutOfBeatS, f.OutOfBeatKnown = f.PeriodS/2-interval, known
 			continue
 		}
 		if lessSd > mostLessSd {
@@ -251,7 +245,7 @@ func (l *Listener) others(f *Finding, strokes []stroke, own line, trueS func(flo
 		second.PerHour, second.Rate, second.RateKnown, second.RateSd = other.PerHour, other.Rate, other.Rated, 86400*line.sdS/line.periodS
 		f.Second = second
 	}
-	if l.overlapped(strokes) {
+	if l.overlappedNow() {
 		f.Overlapped = true
 	}
 	if !f.Overlapped && f.LoudBeats == 1 && f.Second == nil {
@@ -270,94 +264,157 @@ func (l line) mean(s []stroke, period float64) float64 {
 	return median(all)
 }
 
-// unlock returns how much later than its reference the first sound of a beat is.
-func unlock(t *train) float64 {
-	if g := t.read(); g.ok {
-		return g.unlockS - beforeS
+// likeSounds returns how much later the sounds of beat b lie after its reference
+// than the like sounds of beat a after its own, by their loudness, s; false if
+// the two beats are not alike enough to say.
+func likeSounds(a, b *train) (laterS float64, ok bool) {
+	loud := func(t *train) []float64 {
+		if !t.soft {
+			return t.f.envelope(t.shape)
+		}
+		out := make([]float64, 4*len(t.shape))
+		for i := range out {
+			out[i] = math.Max(0, dsp.At(t.shape, float64(i)/4))
+		}
+		return out
 	}
-	return 0
+	x, y := loud(a), loud(b)
+	n := min(len(x), len(y))
+	xx, yy := dot(x[:n], x[:n]), dot(y[:n], y[:n])
+	if xx == 0 || yy == 0 {
+		return 0, false
+	}
+	reach := int(0.008 * 4 * a.f.rateHz)
+	best, top := 0, 0.0
+	for lag := -reach; lag <= reach; lag++ {
+		sum := 0.0
+		if lag >= 0 {
+			sum = dot(x[:n-lag], y[lag:n])
+		} else {
+			sum = dot(x[-lag:n], y[:n+lag])
+		}
+		if sum > top {
+			best, top = lag, sum
+		}
+	}
+	const alike = 0.8
+	return float64(best) / (4 * a.f.rateHz), top/math.Sqrt(xx*yy) > alike
 }
 
-func (m mate) unlock() float64 { return unlock(m.train) }
+// overlappedNow is overlapped, looked at again only when a fifth more has been
+// heard.
+func (l *Listener) overlappedNow() bool {
+	if n := len(l.main.strokes); n > l.overlapAt+l.overlapAt/5 {
+		l.overlapAt, l.overlap = n, l.overlapped()
+	}
+	return l.overlap
+}
 
-// overlapped reports whether the mean beat of the first third of the newest
-// sound and that of the last differ by more than noise allows: two instruments
-// whose beats fall together drift through each other.
-func (l *Listener) overlapped(strokes []stroke) bool {
+// The rules of hearing two instruments that beat together.
+const (
+	looked     = 240    // beats of the newest sound
+	apartSd    = 5.0    // by how many deviations their rates differ
+	apartRate  = 0.15   // s/d, and by how much at the least
+	partReachS = 0.0004 // how far a part of a beat is looked for from where the whole is
+)
+
+// overlapped reports whether parts of the mean beat go at rates of their own:
+// the sounds of one beat keep together, those of two instruments whose beats
+// fall together drift through each other.
+func (l *Listener) overlapped() bool {
 	t := l.main
-	if t.group > 1 || t.soft {
+	if t.group > 1 {
 		return false
 	}
+	soft := t.soft
+	t.soft = false // the waves themselves, whatever the beats were timed by
+	defer func() { t.soft = soft }()
+	all := t.settled(nil)
 	kept := float64(t.f.tape.from)/t.f.rateHz + 1
 	i := 0
-	for i < len(strokes) && strokes[i].at+t.f.delayS < kept {
+	for i < len(all) && all[i].at+t.f.delayS < kept {
 		i++
 	}
-	all := l.main.settled(nil)[i:]
+	all = all[i:]
 	if len(all) < 24 {
 		return false
 	}
-	third := len(all) / 3
-	early, late := l.middleBeats(all[:third]), l.middleBeats(all[len(all)-third:])
-	if early == nil || late == nil {
-		return false
-	}
-	// How alike two halves of one third are says what noise, knocks and voices
-	// allow.
-	clean := math.Sqrt(math.Max(0, alikeness(early[0], early[1])) * math.Max(0, alikeness(late[0], late[1])))
-	both := func(v [2][]float64) []float64 {
-		m := make([]float64, len(v[0]))
-		for i := range m {
-			m[i] = v[0][i] + v[1][i]
-		}
-		return m
-	}
-	return alikeness(both(*early), both(*late)) < 0.93*clean-0.03
-}
-
-// alikeness returns the correlation of two beats.
-func alikeness(a, b []float64) float64 {
-	aa, bb := dot(a, a), dot(b, b)
-	if aa == 0 || bb == 0 {
-		return 0
-	}
-	return dot(a, b) / math.Sqrt(aa*bb)
-}
-
-// middleBeats returns the median beat of the even and of the odd ones of some
-// beats, nil if they are too few.
-func (l *Listener) middleBeats(part []stroke) *[2][]float64 {
-	t := l.main
+	every := max(1, len(all)/looked)
+	margin := t.samples(partReachS)
 	n := t.samples(beforeS + afterS)
-	every := max(1, len(part)/60)
-	var rows [2][][]float64
-	w := make([]float64, n+32)
-	turn := 0
-	for i := 0; i < len(part); i += every {
-		if part[i].level < 0.3 || part[i].level > 3 {
+	var rows [][]float64
+	var ks []int
+	for i := 0; i < len(all); i += every {
+		if all[i].level < 0.3 || all[i].level > 3 || float64(all[i].fit) < 0.7*t.usual {
 			continue
 		}
-		frac, _ := t.take(w, part[i].at+t.f.delayS, 16)
-		one := make([]float64, n)
-		dsp.Shift(one, w, 16+frac)
-		rows[turn&1] = append(rows[turn&1], one)
-		turn++
+		w := make([]float64, n+2*margin)
+		frac, whole := t.take(w, all[i].at+t.f.delayS, margin)
+		if !whole {
+			continue
+		}
+		row := make([]float64, n+2*margin)
+		dsp.Shift(row, w, frac)
+		rows, ks = append(rows, row), append(ks, int(all[i].k-all[0].k))
 	}
-	if len(rows[0]) < 4 || len(rows[1]) < 4 {
-		return nil
+	if len(rows) < 20 {
+		return false
 	}
-	var out [2][]float64
-	for h, r := range rows {
-		out[h] = make([]float64, n)
-		column := make([]float64, len(r))
-		for i := range n {
-			for j := range r {
-				column[j] = r[j][i]
-			}
-			out[h][i] = median(column)
+	mean := make([]float64, n)
+	third := len(rows) / 3 // of the middle, where nothing has drifted far yet
+	for _, r := range rows[third : len(rows)-third] {
+		for j := range mean {
+			mean[j] += r[margin+j] / float64(len(rows)-2*third)
 		}
 	}
-	return &out
+	total := dot(mean, mean)
+	length := float64(ks[len(ks)-1] - ks[0])
+	moved := 86400 * math.Abs(t.drift()) / math.Max(1, all[len(all)-1].at-all[0].at)
+	for _, share := range []float64{0.15, 0.4, 0.7, 0.9} {
+		cut, sum := 0, 0.0
+		for cut < n && sum < share*total {
+			sum += mean[cut] * mean[cut]
+			cut++
+		}
+		// A gap between the parts, so that they have no sound in common.
+		gap := t.samples(0.0002)
+		late, ok := t.partLag(mean, rows, margin, cut+gap, n)
+		early, ok2 := t.partLag(mean, rows, margin, 0, cut-gap)
+		if !ok || !ok2 {
+			continue
+		}
+		apart := make([]float64, len(rows))
+		for i := range apart {
+			apart[i] = (late[i] - early[i]) / t.f.rateHz
+		}
+		a, b := robustLine(ks, apart)
+		rest := make([]float64, len(apart))
+		for i, k := range ks {
+			rest[i] = apart[i] - a - b*float64(k)
+		}
+		sd := spread(rest, 0) * math.Sqrt(12/float64(len(rows))) / length
+		if rate := 86400 * math.Abs(b) / t.periodS; rate > math.Max(apartSd*86400*sd/t.periodS, apartRate+2*moved) {
+			return true
+		}
+	}
+	return false
+}
+
+// partLag returns by how many samples the part of each row from place lo to hi
+// comes late against that of the mean beat; false if too little sounds there.
+func (t *train) partLag(mean []float64, rows [][]float64, margin, lo, hi int) ([]float64, bool) {
+	if hi-lo < 8 {
+		return nil, false
+	}
+	keepFrom, keepTo := t.from, t.to
+	t.from, t.to = lo, hi
+	defer func() { t.from, t.to = keepFrom, keepTo }()
+	var lags, fits []float64
+	for _, r := range rows {
+		lag, fit, _ := t.correlate(mean, r, margin)
+		lags, fits = append(lags, lag), append(fits, fit)
+	}
+	return lags, median(fits) > 0.35
 }
 
 // alternate looks at even and odd beats apart: two like instruments half a

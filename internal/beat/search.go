@@ -42,19 +42,6 @@ type folder struct {
 	binS float64
 }
 
-// newFolder takes a curve in steps of stepS and keeps it in steps of 2 ms.
-func newFolder(z []float64, stepS float64) *folder {
-	per := max(1, int(math.Round(foldBinS/stepS)))
-	y := make([]float64, len(z)/per)
-	for i := range y {
-		for _, v := range z[i*per : (i+1)*per] {
-			y[i] += v
-		}
-		y[i] /= float64(per)
-	}
-	return &folder{y, stepS * float64(per)}
-}
-
 // seconds returns the length of the curve, s.
 func (f *folder) seconds() float64 { return float64(len(f.y)) * f.binS }
 
@@ -99,7 +86,7 @@ func (f *folder) best(periodS, share float64) found {
 		reach = int(math.Ceil(share / step))
 	}
 	sum := make([]float64, n)
-	whole := foldParts(parts, f.binS/float64(turns), periodS, share)
+	whole := foldParts(parts, f.binS/float64(turns), periodS)
 	fold := func(r int) float64 {
 		trial := periodS * (1 + float64(r)*step)
 		whole.at(sum, trial)
@@ -143,45 +130,43 @@ func (f *folder) best(periodS, share float64) found {
 	return best
 }
 
-// folds are the folded stretches of a curve, laid together eight by eight at some
-// periods, so that trying many periods of the whole is quick.
+// folds are the folded stretches of a curve, laid together eight by eight at a
+// period near the one that is tried, so that trying many of the whole is quick.
 type folds struct {
-	parts  [][]float64   // one stretch each
-	groups [][][]float64 // by group, and by period
-	perBin float64       // bins by which the next stretch is late for each second that the period is longer
-	period float64       // at which the stretches were folded
-	step   float64       // between the periods of the groups
-	reach  int
+	parts  [][]float64 // one stretch each
+	groups [][]float64 // eight laid together, at the period of now
+	now    int         // in steps
+	perBin float64     // seconds by which the period must be longer for the next stretch to be a bin late
+	period float64     // at which the stretches were folded
+	step   float64     // s; over a group half a bin of drift may be left
 }
 
 const stretchesOf = 8
 
-func foldParts(parts [][]float64, perBin, periodS, share float64) folds {
-	w := folds{parts: parts, perBin: perBin, period: periodS}
-	if len(parts) < 4*stretchesOf || share <= 0 {
-		return w
-	}
-	// Over a group half a bin of drift may be left.
-	w.step = perBin / 2 / stretchesOf
-	w.reach = int(math.Ceil(share*periodS/w.step)) + 1
-	n := len(parts[0])
-	for g := 0; g+stretchesOf <= len(parts); g += stretchesOf {
-		var at [][]float64
-		for r := -w.reach; r <= w.reach; r++ {
-			sum := make([]float64, n)
-			for j, p := range parts[g : g+stretchesOf] {
-				addTurned(sum, p, w.late(j, float64(r)*w.step, n))
-			}
-			at = append(at, sum)
+func foldParts(parts [][]float64, perBin, periodS float64) *folds {
+	w := &folds{parts: parts, perBin: perBin, period: periodS, step: perBin / 2 / stretchesOf, now: math.MinInt}
+	if len(parts) >= 4*stretchesOf {
+		for range len(parts) / stretchesOf {
+			w.groups = append(w.groups, make([]float64, len(parts[0])))
 		}
-		w.groups = append(w.groups, at)
 	}
 	return w
 }
 
+// lay lays the groups together at a period of so many steps.
+func (w *folds) lay(steps int) {
+	w.now = steps
+	for g, sum := range w.groups {
+		clear(sum)
+		for j, p := range w.parts[g*stretchesOf : (g+1)*stretchesOf] {
+			addTurned(sum, p, w.late(j, float64(steps)*w.step, len(p)))
+		}
+	}
+}
+
 // late returns by how many bins stretch j is late if the period is longer by so
 // many seconds, modulo the fold of n.
-func (w folds) late(j int, longerS float64, n int) int {
+func (w *folds) late(j int, longerS float64, n int) int {
 	s := int(math.Round(float64(j)*longerS/w.perBin)) % n
 	if s < 0 {
 		s += n
@@ -190,18 +175,17 @@ func (w folds) late(j int, longerS float64, n int) int {
 }
 
 // at writes the fold at a period to sum.
-func (w folds) at(sum []float64, periodS float64) {
+func (w *folds) at(sum []float64, periodS float64) {
 	clear(sum)
 	n := len(sum)
 	longer := periodS - w.period
-	done := 0
-	if w.groups != nil {
-		r := min(2*w.reach, max(0, int(math.Round(longer/w.step))+w.reach))
-		for g, group := range w.groups {
-			addTurned(sum, group[r], w.late(g*stretchesOf, longer, n))
-		}
-		done = len(w.groups) * stretchesOf
+	if steps := int(math.Round(longer / w.step)); w.groups != nil && steps != w.now {
+		w.lay(steps)
 	}
+	for g, group := range w.groups {
+		addTurned(sum, group, w.late(g*stretchesOf, longer, n))
+	}
+	done := len(w.groups) * stretchesOf
 	for j := done; j < len(w.parts); j++ {
 		addTurned(sum, w.parts[j], w.late(j, longer, n))
 	}

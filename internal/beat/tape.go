@@ -11,9 +11,9 @@ import (
 // some megabytes. The rounding lies 45 dB below the loudest sample of a block,
 // far under the noise of any room.
 type tape struct {
-	block  int // samples in a block
-	most   int // blocks kept
-	bytes  []int8
+	block  int      // samples in a block
+	most   int      // blocks kept
+	pages  [][]int8 // pageBlocks blocks each, made when they are needed
 	scale  []float32
 	from   int64 // first sample kept
 	length int64 // samples written since the beginning
@@ -45,22 +45,18 @@ func (t *tape) write(x []float64) {
 
 func (t *tape) add(x []float64) {
 	step := dsp.Loudest(x) / 127
-	at := 0
-	if len(t.scale) < t.most {
+	slot := len(t.scale)
+	if slot < t.most {
 		t.scale = append(t.scale, 0)
-		at = len(t.bytes)
-		if cap(t.bytes)-at < t.block {
-			grown := make([]int8, at, min(t.most*t.block, max(2*at, 256*t.block)))
-			copy(grown, t.bytes)
-			t.bytes = grown
+		if slot%pageBlocks == 0 {
+			t.pages = append(t.pages, make([]int8, pageBlocks*t.block))
 		}
-		t.bytes = t.bytes[:at+t.block]
 	} else {
-		at = int(t.length/int64(t.block)%int64(t.most)) * t.block
+		slot = int(t.length / int64(t.block) % int64(t.most))
 		t.from += int64(t.block)
 	}
-	t.scale[at/t.block] = float32(step)
-	out := t.bytes[at : at+t.block]
+	t.scale[slot] = float32(step)
+	out := t.slot(slot)
 	if step > 0 {
 		inv := 1 / float64(float32(step))
 		const half = 128.5 // shifts to positive numbers, so that cutting rounds
@@ -80,25 +76,31 @@ func (t *tape) keep(samples int) {
 		return
 	}
 	n := min(most, len(t.scale))
-	bytes, scale := make([]int8, 0, most*t.block), make([]float32, 0, most)
 	first := t.length/int64(t.block) - int64(n)
-	for b := first; b < first+int64(n); b++ {
-		i := int(b % int64(t.most))
-		bytes, scale = append(bytes, t.bytes[i*t.block:(i+1)*t.block]...), append(scale, t.scale[i])
-	}
-	// Block b lies at b modulo most, as if the tape had always been so short.
-	if len(scale) == most {
-		turn := int(first % int64(most))
-		turned, scales := make([]int8, len(bytes)), make([]float32, most)
-		for i := range most {
-			j := (i + turn) % most
-			copy(turned[j*t.block:(j+1)*t.block], bytes[i*t.block:(i+1)*t.block])
-			scales[j] = scale[i]
+	kept := newTape(t.block, most*t.block)
+	kept.scale = make([]float32, n)
+	for b := first; b < first+int64(n); b++ { // block b lies at b modulo most, as if the tape had always been so short
+		from, to := int(b%int64(t.most)), int(b%int64(most))
+		if n < most {
+			to = int(b - first)
 		}
-		bytes, scale = turned, scales
+		for len(kept.pages) <= to/pageBlocks {
+			kept.pages = append(kept.pages, make([]int8, pageBlocks*t.block))
+		}
+		copy(kept.slot(to), t.slot(from))
+		kept.scale[to] = t.scale[from]
 	}
-	t.bytes, t.scale, t.most = bytes, scale, most
+	t.pages, t.scale, t.most = kept.pages, kept.scale, most
 	t.from = first * int64(t.block)
+}
+
+// pageBlocks is how many blocks are made room for at a time.
+const pageBlocks = 256
+
+// slot returns the samples of a slot of the ring.
+func (t *tape) slot(i int) []int8 {
+	at := i % pageBlocks * t.block
+	return t.pages[i/pageBlocks][at : at+t.block]
 }
 
 // read fills into with the samples from first on; what is not kept is zero. It
@@ -118,7 +120,7 @@ func (t *tape) read(into []float64, first int64) bool {
 		off := int(at - b*int64(t.block))
 		n := min(t.block-off, len(into)-i)
 		s := float64(t.scale[slot])
-		for j, v := range t.bytes[slot*t.block+off : slot*t.block+off+n] {
+		for j, v := range t.slot(slot)[off : off+n] {
 			into[i+j] = float64(v) * s
 		}
 		i += n
@@ -178,11 +180,11 @@ func (b *bins) at(i int64) float64 {
 	return float64(b.power[i%int64(b.most)])
 }
 
-// excess returns, for the n bins from first on, how far each stands out of the
+// excess returns, for n groups of per bins from first on, how far each stands out of the
 // floor of its surroundings: log(1 + power/(4 floor)), less its mean of the
 // second, seconds full of noise counting less. The floor is the 30% quantile of
 // means over 20 ms, its median over five seconds taken.
-func (b *bins) excess(first int64, n, perSecond int) []float64 {
+func (b *bins) excess(first int64, n, per, perSecond int) []float64 {
 	z := make([]float64, n)
 	seconds := n/perSecond + 1
 	floor := make([]float64, seconds)
@@ -193,9 +195,11 @@ func (b *bins) excess(first int64, n, perSecond int) []float64 {
 		for i := s * perSecond; i+group <= min(n, (s+1)*perSecond); i += group {
 			sum := 0.0
 			for j := range group {
-				sum += b.at(first + int64(i+j))
+				for k := range per {
+					sum += b.at(first + int64((i+j)*per+k))
+				}
 			}
-			means = append(means, sum/float64(group))
+			means = append(means, sum/float64(group*per))
 		}
 		if len(means) < 10 && s > 0 {
 			floor[s] = floor[s-1]
@@ -219,7 +223,11 @@ func (b *bins) excess(first int64, n, perSecond int) []float64 {
 		}
 		sum, sum2 := 0.0, 0.0
 		for i := lo; i < hi; i++ {
-			v := math.Log1p(b.at(first+int64(i)) / (4 * f))
+			v := 0.0
+			for k := range per {
+				v += math.Log1p(b.at(first+int64(i*per+k)) / (4 * f))
+			}
+			v /= float64(per)
 			z[i] = v
 			sum += v
 			sum2 += v * v

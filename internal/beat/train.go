@@ -49,15 +49,16 @@ type train struct {
 	shapes  float64   // beats that made it
 	from    int       // part of the shape that is worth correlating
 	to      int
-	energy  float64  // 2E/N0 of one beat
-	noise   float64  // variance of the noise of a sample
-	group   int      // beats timed together
-	least   float64  // correlation a beat must reach
-	usual   float64  // correlation beats have
-	strokes []stroke // in order of time once settled
-	silent  int      // beats that fell into dead silence
+	energy  float64   // 2E/N0 of one beat
+	loudest float64   // the same of the loudest tenth
+	powers  []float64 // of the windows last weighed
+	noise   float64   // variance of the noise of a sample
+	group   int       // beats timed together
+	least   float64   // correlation a beat must reach
+	usual   float64   // correlation beats have
+	strokes []stroke  // in order of time once settled
+	silent  int       // beats that fell into dead silence
 	segment int32
-	steps   []step
 
 	parts map[int64]part // of the beats that the shape was first made of
 	faded float64        // what is left of them in it
@@ -83,12 +84,6 @@ type train struct {
 type part struct {
 	atS    float64 // where its reference was taken to be
 	weight float64
-}
-
-// step is a place where the sound jumps: a beat came by byS late.
-type step struct {
-	k   int64
-	byS float64
 }
 
 // samples returns the number of samples of s seconds.
@@ -219,6 +214,9 @@ func newTrain(f *front, g found, fromS, lengthS float64) *train {
 	if count < leastTrain {
 		return nil
 	}
+	if t.buzzes(count) {
+		return nil
+	}
 	t.weigh(count)
 	if t.noise < 0 || t.energy <= 0 {
 		return nil
@@ -240,7 +238,9 @@ func newTrain(f *front, g found, fromS, lengthS float64) *train {
 			return t
 		}
 	}
-	if t.energy > 4*faint {
+	// Loud beats of which most are missing are not faint ones: the period is then a
+	// part of the true one.
+	if t.energy > 4*faint || t.loudest > 4*faint {
 		return nil
 	}
 	t.from, t.to = 0, t.samples(beforeS+afterS)
@@ -271,11 +271,52 @@ func (t *train) weigh(count int) {
 			}
 			all = append(all, sum/float64(max(1, last-first)))
 		}
+		t.powers = all
 		return median(all)
 	}
 	room := math.Min(0.06, t.periodS/6)
 	t.noise = max(min(mean(-beforeS-room, -beforeS), mean(afterS+0.01, afterS+0.01+room)), 1e-24)
 	t.energy = (mean(-beforeS, afterS) - t.noise) * (beforeS + afterS) * t.f.rateHz / t.noise
+	t.loudest = (quantile(t.powers, 0.9) - t.noise) * (beforeS + afterS) * t.f.rateHz / t.noise
+}
+
+// buzzes reports whether what is heard is the mains: each fold of a period that
+// is a whole number of its cycles looks like a beat, but it repeats within.
+func (t *train) buzzes(count int) bool {
+	binS := t.f.binS()
+	n := int(math.Round(t.periodS / binS))
+	fold := make([]float64, n)
+	mean := 0.0
+	for k := range min(count, 200) {
+		first := int64((t.startS + float64(k)*t.periodS) / binS)
+		for i := range fold {
+			v := math.Sqrt(t.f.bins.at(first + int64(i)))
+			fold[i] += v
+			mean += v
+		}
+	}
+	mean /= float64(n)
+	var own float64
+	for i := range fold {
+		fold[i] -= mean
+		own += fold[i] * fold[i]
+	}
+	if own == 0 {
+		return false
+	}
+	// 50 and 100 ms are whole cycles of 100 and of 120 a second; no beat sounds
+	// as long.
+	repeats := 1.0
+	for _, lagS := range []float64{0.05, 0.1} {
+		lag := int(math.Round(lagS / binS))
+		sum := 0.0
+		for i := range fold {
+			sum += fold[i] * fold[(i+lag)%n]
+		}
+		repeats = math.Min(repeats, sum/own)
+	}
+	const most = 0.4
+	return repeats > most
 }
 
 // learnLoud makes the shape from beats that stand out one by one: the beat that

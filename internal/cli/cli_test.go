@@ -40,6 +40,7 @@ func TestScripts(t *testing.T) {
 			return nil
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
+			"sound": makeSound,
 			"lanternquay": func(ts *testscript.TestScript, neg bool, args []string) {
 				now := time.Date(2026, 3, 4, 9, 14, 0, 0, time.UTC)
 				db, err := store.Open(context.Background(), ts.MkAbs(args[0]), time.Now)
