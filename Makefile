@@ -12,7 +12,8 @@ build:
 test: tools lint unit race platforms
 
 # Chromium opens the pages in the browser tests, chrony serves UTC, SoX makes
-# recordings; gcc is for the race detector.
+# recordings, espeak-ng speaks where no beat may be heard; gcc is for the race
+# detector.
 tools:
 	@sh tools.sh
 
@@ -35,7 +36,7 @@ platforms:
 
 # Each fuzz target for a minute.
 fuzz:
-	@for p in clock:FuzzParseDial timescale:FuzzParse timescale:FuzzReadList reference:FuzzParseServers observe:FuzzReckon setting:FuzzParseRest web:FuzzTaps audio:FuzzOpen chronometer:FuzzEntry ratebook:FuzzRead api:FuzzEntryBody web/form:FuzzParseWhen web/form:FuzzParseNumber archive:FuzzRead archive:FuzzEntries; do \
+	@for p in clock:FuzzParseDial timescale:FuzzParse timescale:FuzzReadList reference:FuzzParseServers observe:FuzzReckon setting:FuzzParseRest web:FuzzTaps audio:FuzzOpen timebase:FuzzParse beat:FuzzListener web/earpiece:FuzzChunk chronometer:FuzzEntry ratebook:FuzzRead api:FuzzEntryBody web/form:FuzzParseWhen web/form:FuzzParseNumber archive:FuzzRead archive:FuzzEntries; do \
 		echo "$$p"; go test ./internal/$${p%%:*} -run '^$$' -fuzz "^$${p##*:}\$$" -fuzztime 60s -fuzzminimizetime 20x || exit 1; done
 
 bench:
@@ -44,3 +45,4 @@ bench:
 # The figures of docs/accuracy.md.
 accuracy:
 	go test ./internal/rating -run 'Ensemble|Mix|Weekly|Carriage|Arnold|Five|Years' -v -count=1
+	go test ./internal/beat -run 'Rows|Gaps|Heard|Teeth|Two|Overlap|Anything|Refusals|Speech|Drum|Interval' -rows 100 -v -count=1 -timeout 3h
