@@ -17,6 +17,7 @@ import (
 	"timeball/internal/api"
 	"timeball/internal/lanternquay"
 	"timeball/internal/reference"
+	"timeball/internal/store"
 	"timeball/internal/web"
 	"timeball/internal/workshop"
 )
@@ -106,6 +107,11 @@ func (c console) serveFolder(cmd *cobra.Command, dir, listen, servers string, de
 func fillDemo(ctx context.Context, w *workshop.Workshop, now time.Time) error {
 	if err := w.Fill(ctx, lanternquay.Entries(now)); err != nil {
 		return err
+	}
+	for _, m := range lanternquay.Microphones(now) {
+		if err := w.KeepMicrophone(ctx, store.Microphone(m)); err != nil {
+			return err
+		}
 	}
 	for _, s := range lanternquay.Standings(now) {
 		if err := w.KeepStanding(ctx, reference.Reading{UTC: s.At, OffsetS: s.OffsetS, BoundS: s.BoundS, Known: true, Source: s.Source}); err != nil {
