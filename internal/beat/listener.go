@@ -218,14 +218,15 @@ func (l *Listener) join() {
 	if !ok1 || !ok2 || one.scatterS > as*split.scatterS+more {
 		return
 	}
-	used := 0
-	for _, w := range one.weight {
-		if w > 0 {
-			used++
-		}
+	// Each stretch must lie on the line, not only most beats.
+	rests := map[int32][]float64{}
+	for i, b := range parts {
+		rests[b.segment] = append(rests[b.segment], one.rest[i])
 	}
-	if float64(used) < 0.8*float64(len(whole)) {
-		return
+	for _, r := range rests {
+		if math.Abs(median(r)) > 4*one.scatterS+1e-4 {
+			return
+		}
 	}
 	t.periodS = one.periodS
 	for i := range t.strokes {

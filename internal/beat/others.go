@@ -421,7 +421,8 @@ func (t *train) partLag(mean []float64, rows [][]float64, margin, lo, hi int) ([
 // period from each other look like one that beats twice as fast.
 func (f *Finding) alternate(strokes []stroke, own line) {
 	var parts [2][]stroke
-	for _, s := range strokes {
+	const enough = 2000 // the newest of them
+	for _, s := range strokes[max(0, len(strokes)-enough):] {
 		if s.n == 1 {
 			parts[s.k&1] = append(parts[s.k&1], s)
 		}
