@@ -80,10 +80,10 @@ func (l levels) top(s, reachS float64) (atS, power float64) {
 func (l *Listener) oscillation(f *front, g found, fromS, lengthS float64) found {
 	// alike reports whether a period has a beat at each of its parts, and lacking
 	// whether it certainly has none at one of them, or one out of its place.
-	alike := func(p float64, parts int) (all, lacking bool) {
+	alike := func(p float64, parts int) (all, lacking, uneven bool) {
 		count := int(lengthS / p)
 		if count < 4 || p/float64(parts) < leastPeriodS/2 {
-			return false, false
+			return false, false, false
 		}
 		all = true
 		v := levelsOf(f, p, fromS+g.phaseS-p/8, count)
@@ -96,18 +96,18 @@ func (l *Listener) oscillation(f *front, g found, fromS, lengthS float64) found 
 				all = false
 			}
 			if out && power > 8*v.scatter && power > 4*faintShare*main {
-				lacking = true
+				uneven = true
 			}
 			if power < faintShare*main && 0.2*main > 4*v.scatter {
 				lacking = true
 			}
 		}
-		return all, lacking
+		return all, lacking, uneven
 	}
 	p := g.periodS
 	for _, m := range []int{2, 3, 5} { // shorten it as long as the parts are alike
 		for {
-			if all, _ := alike(p, m); !all {
+			if all, _, _ := alike(p, m); !all {
 				break
 			}
 			p /= float64(m)
@@ -117,7 +117,10 @@ func (l *Listener) oscillation(f *front, g found, fromS, lengthS float64) found 
 		if p*float64(m) > mostPeriodS || lengthS/(p*float64(m)) < 4 {
 			continue
 		}
-		if _, lacking := alike(p*float64(m), m); lacking {
+		// A few beats that happen to be missed in a row are no lacking ones.
+		const enough = 10
+		_, lacking, uneven := alike(p*float64(m), m)
+		if uneven || lacking && lengthS/(p*float64(m)) >= enough {
 			p *= float64(m)
 			break
 		}

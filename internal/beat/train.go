@@ -616,7 +616,7 @@ func (t *train) learnFaint(count int) bool {
 			second = max(second, e)
 		}
 	}
-	if sd <= 0 || energies[best]-m < 8*sd || energies[best]-second < 2.5*sd {
+	if sd <= 0 || energies[best]-m < 8*sd || energies[best]-second < 4.5*sd {
 		return false
 	}
 	t.periodS, t.startS = at(best)

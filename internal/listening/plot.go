@@ -1,7 +1,6 @@
 package listening
 
 import (
-	"fmt"
 	"math"
 
 	"timeball/internal/chart/heard"
@@ -67,10 +66,4 @@ func (h Hearing) Doubt(course []heard.Moment) heard.Doubt {
 		d.Parts = append(d.Parts, heard.Part{Words: p.Words, PlusMinusPerDay: Normal * p.Sd})
 	}
 	return d
-}
-
-// minutes writes a place in a recording, m:ss.s.
-func minutes(s float64) string {
-	m := math.Floor(s / 60)
-	return fmt.Sprintf("%d:%04.1f", int(m), s-60*m)
 }

@@ -56,20 +56,14 @@ func (s Sounded) SoundedError() (errorS float64, at time.Time) {
 // an ID of NewID. It refuses one for which UTC was not known well enough, or
 // whose whole beats cannot be told.
 func (w *Workshop) CompareBySound(ctx context.Context, id chronometer.ID, by string, subject chronometer.ID, s Sounded) (chronometer.Entry, error) {
-	refuse := func(format string, args ...any) (chronometer.Entry, error) {
-		return chronometer.Entry{}, fmt.Errorf("%w: %s", chronometer.ErrRefused, fmt.Sprintf(format, args...))
+	if err := fitToCompare(s.Standard, s.DeviceS); err != nil {
+		return chronometer.Entry{}, err
 	}
-	switch {
-	case !s.Standard.Known:
-		return refuse("UTC was %s, and how far that may be off is not known; look at the Standard page, or compare by hand with a time signal", s.Standard.Source)
-	case !s.Standard.Fit():
-		return refuse("UTC was known to ±%.2f s only, which is too wide; look at the Standard page, or compare by hand with a time signal", s.Standard.BoundS)
-	case s.DeviceS > reference.MostBoundS:
-		return refuse("this device is known to ±%.2f s only against the computer of the workshop; come nearer to its network and listen again", s.DeviceS)
-	case s.Taken == chronometer.TakenTap && !Tells(s.Near, s.BeatS):
-		return refuse("one tap does not tell which beat of %g s it is; compare by taps first, and the forecast will tell it", s.BeatS)
-	case !Tells(s.Near, s.BeatS):
-		return refuse("the sound tells the error but for whole beats of %g s, and no forecast tells which; tap once as the seconds hand passes a mark", s.BeatS)
+	if !Tells(s.Near, s.BeatS) {
+		if s.Taken == chronometer.TakenTap {
+			return chronometer.Entry{}, fmt.Errorf("%w: one tap does not tell which beat of %g s it is; compare by taps first, and the forecast will tell it", chronometer.ErrRefused, s.BeatS)
+		}
+		return chronometer.Entry{}, fmt.Errorf("%w: the sound tells the error but for whole beats of %g s, and no forecast tells which; tap once as the seconds hand passes a mark", chronometer.ErrRefused, s.BeatS)
 	}
 	seen, err := w.See(ctx, string(subject))
 	if err != nil {

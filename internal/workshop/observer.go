@@ -180,13 +180,8 @@ func (w *Workshop) CompareByTap(ctx context.Context, id chronometer.ID, by strin
 	if kept, ok := seen.Logbook.Entry(id); ok {
 		return kept, sameTaps(kept, s)
 	}
-	switch {
-	case !s.Standard.Known:
-		return refuse("UTC was %s, and how far that may be off is not known; compare by hand with a time signal, or look at the Standard page", s.Standard.Source)
-	case !s.Standard.Fit():
-		return refuse("UTC was known to ±%.2f s only, which is too wide for taps; look at the Standard page, or compare by hand with a time signal", s.Standard.BoundS)
-	case s.DeviceS > reference.MostBoundS:
-		return refuse("this device is known to ±%.2f s only against the computer of the workshop; come nearer to its network and tap again", s.DeviceS)
+	if err := fitToCompare(s.Standard, s.DeviceS); err != nil {
+		return chronometer.Entry{}, err
 	}
 	for _, e := range seen.Logbook.Standing() {
 		c, ok := e.Fact.(chronometer.Compared)
@@ -211,6 +206,20 @@ func (w *Workshop) CompareByTap(ctx context.Context, id chronometer.ID, by strin
 		c.Tapped.AtS = append(c.Tapped.AtS, roundMicro(at-r.At.Sub(s.Taps.Origin).Seconds()))
 	}
 	return w.WriteOnce(ctx, id, by, seen.ID, r.At, c)
+}
+
+// fitToCompare returns why a dial cannot be compared by a standard, read by a
+// device that is within deviceS of it; nil if it can.
+func fitToCompare(standard reference.Reading, deviceS float64) error {
+	switch {
+	case !standard.Known:
+		return fmt.Errorf("%w: UTC was %s, and how far that may be off is not known; compare by hand with a time signal, or look at the Standard page", chronometer.ErrRefused, standard.Source)
+	case !standard.Fit():
+		return fmt.Errorf("%w: UTC was known to ±%.2f s only, which is too wide; look at the Standard page, or compare by hand with a time signal", chronometer.ErrRefused, standard.BoundS)
+	case deviceS > reference.MostBoundS:
+		return fmt.Errorf("%w: this device is known to ±%.2f s only against the computer of the workshop; come nearer to its network and do it again", chronometer.ErrRefused, deviceS)
+	}
+	return nil
 }
 
 func roundMicro(s float64) float64 {
