@@ -12,12 +12,13 @@ import (
 // TestAmplitudeHeard: the lift known, the amplitude is read to 3° in a minute
 // at 10 dB and more, and its stated doubt holds.
 func TestAmplitudeHeard(t *testing.T) {
+	t.Parallel()
 	for _, kind := range []struct {
 		name  string
 		lever bool
 		snrDB float64
 	}{{"detent, 10 dB", false, 10}, {"detent, 20 dB", false, 20}, {"detent, 40 dB", false, 40}, {"lever, 10 dB", true, 10}, {"lever, 20 dB", true, 20}} {
-		all := hearAll("amplitude "+kind.name, *many, func(rng *rand.Rand) (sound.Take, beat.Options) {
+		all := hearAll("amplitude "+kind.name, count(2, 1), func(rng *rand.Rand) (sound.Take, beat.Options) {
 			take := minute(rng)
 			c := &take.Chronometers[0]
 			take.SNRdB = kind.snrDB
@@ -57,9 +58,10 @@ func TestAmplitudeHeard(t *testing.T) {
 // TestOutOfBeatHeard: with a passing tick of -18 dB, at 30 dB, the time by which
 // it comes early is read to 0.2 ms; of a lever the difference of its intervals.
 func TestOutOfBeatHeard(t *testing.T) {
+	t.Parallel()
 	for _, lever := range []bool{false, true} {
 		name := map[bool]string{false: "detent", true: "lever"}[lever]
-		all := hearAll("out of beat "+name, *many, func(rng *rand.Rand) (sound.Take, beat.Options) {
+		all := hearAll("out of beat "+name, count(4, 1), func(rng *rand.Rand) (sound.Take, beat.Options) {
 			take := minute(rng)
 			c := &take.Chronometers[0]
 			take.SNRdB = 30
@@ -98,34 +100,46 @@ func TestOutOfBeatHeard(t *testing.T) {
 	}
 }
 
-// TestSwings: along ten minutes in which the amplitude falls by 30° it is read
-// as it was.
+// TestSwings: along ten minutes in which the amplitude falls, slowly or by 30°,
+// it is read as it was; the drop comes the later for it, and the rate that is
+// heard from it knows of that.
 func TestSwings(t *testing.T) {
-	rng := source("swings", 0)
-	take := minute(rng)
-	take.Seconds = 600
-	amplitude := func(s float64) float64 { return 260 - 0.05*s }
-	take.Chronometers[0].AmplitudeAt = amplitude
-	h := hear(take, rng, beat.Options{LiftDeg: 40})
-	if len(h.finding.Swings) < 15 {
-		t.Fatalf("%d readings in ten minutes", len(h.finding.Swings))
-	}
-	last := 0.0
-	for _, s := range h.finding.Swings {
-		if s.AtS <= last || s.AtS > 600 {
-			t.Errorf("a reading at %g s after one at %g", s.AtS, last)
+	t.Parallel()
+	for _, fall := range []float64{10, 30} {
+		rng := source("swings", 0)
+		take := minute(rng)
+		take.Seconds = 600
+		amplitude := func(s float64) float64 { return 260 - fall*s/600 }
+		take.Chronometers[0].AmplitudeAt = amplitude
+		h := hear(take, rng, beat.Options{LiftDeg: 40})
+		f := h.finding
+		if len(f.Swings) < 8 {
+			t.Errorf("%d readings in ten minutes", len(f.Swings))
 		}
-		last = s.AtS
-		// The mean beat remembers some beats, a degree or two of the fall.
-		near(t, "amplitude on the way", s.Degrees, amplitude(s.AtS), 5)
+		var errors []float64
+		last := 0.0
+		for _, s := range f.Swings {
+			if s.AtS <= last || s.AtS > 600 {
+				t.Errorf("a reading at %g s after one at %g", s.AtS, last)
+			}
+			last = s.AtS
+			errors = append(errors, s.Degrees-amplitude(s.AtS))
+		}
+		t.Logf("a fall of %g°: %d readings wrong by %.2f° rms, worst %.2f°; amplitude %.2f° ± %.2f°; rate wrong by %.4f s/d, sd %.4f", fall, len(errors), rms(errors), worst(errors), f.Amplitude, f.AmplitudeSd, h.wrong(), f.RateSd)
+		if worst(errors) > 3 {
+			t.Errorf("a fall of %g°: a reading is wrong by %.1f°", fall, worst(errors))
+		}
+		near(t, "amplitude", f.Amplitude, amplitude(300), 2*f.AmplitudeSd+fall/2)
+		near(t, "rate", float64(f.Rate), h.rate(), 2.5*f.RateSd)
 	}
 }
 
 // TestTeeth: with a pattern as large as the jitter the teeth of the escape
 // wheel, 15 or 16, are found in two minutes.
 func TestTeeth(t *testing.T) {
+	t.Parallel()
 	for _, teeth := range []int{15, 16} {
-		all := hearAll("teeth", *many, func(rng *rand.Rand) (sound.Take, beat.Options) {
+		all := hearAll("teeth", count(2, 1), func(rng *rand.Rand) (sound.Take, beat.Options) {
 			take := minute(rng)
 			take.Seconds = 120
 			c := &take.Chronometers[0]

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"timeball/internal/clock"
+	"timeball/internal/robust"
 )
 
 // Gap is a place where sound was lost, or came twice.
@@ -216,7 +217,7 @@ func (f *Finding) count(t *train, strokes []stroke) {
 		}
 	}
 	if t.group == 1 { // what came after the last beat heard
-		f.Missed += int(math.Max(0, float64(t.f.tape.length)/t.f.rateHz-(strokes[len(strokes)-1].at+t.f.delayS)-1) / t.periodS)
+		f.Missed += int(math.Max(0, float64(t.f.tape.Length)/t.f.rateHz-(strokes[len(strokes)-1].at+t.f.delayS)-1) / t.periodS)
 	}
 	f.Missed = max(0, f.Missed-t.silent)
 }
@@ -318,7 +319,7 @@ func (f *Finding) balance(t *train, liftDeg float64) {
 		for _, s := range f.Swings {
 			all = append(all, s.Degrees)
 		}
-		a = median(all)
+		a = robust.Median(all)
 	}
 	if a < liftDeg/2 || a > 400 {
 		return
@@ -365,7 +366,7 @@ func (t *train) drift() float64 {
 		for _, g := range s {
 			all = append(all, g.delayS)
 		}
-		return median(all)
+		return robust.Median(all)
 	}
 	// What a reading can be off by itself is no drift.
 	const seen = 6e-5
@@ -390,11 +391,11 @@ func (f *Finding) fold(t *train) {
 			continue
 		}
 		first := int64(math.Round((s.at - leadShare*f.PeriodS) / binS))
-		if first < t.f.bins.from() || first+int64(n) > t.f.bins.count {
+		if first < t.f.bins.From() || first+int64(n) > t.f.bins.Count {
 			continue
 		}
 		for j := range f.Profile {
-			f.Profile[j] += t.f.bins.at(first + int64(j))
+			f.Profile[j] += t.f.bins.At(first + int64(j))
 		}
 		count++
 	}

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"timeball/internal/dsp"
+	"timeball/internal/robust"
 )
 
 // follower walks along the beats of a train, forwards or backwards, from where
@@ -56,8 +57,8 @@ func (w *follower) expects(k float64) (atS, scatterS float64) {
 	for _, s := range w.recent {
 		rest = append(rest, s.at-s.middle()*w.t.periodS-mt-slope*(s.middle()-mk))
 	}
-	m := median(rest)
-	return mt + m + k*w.t.periodS + slope*(k-mk), math.Max(spread(rest, m), 5e-6)
+	m := robust.Median(rest)
+	return mt + m + k*w.t.periodS + slope*(k-mk), math.Max(robust.Spread(rest, m), 5e-6)
 }
 
 // time returns when beat or group k fell, looked for within reachS of atS.
@@ -139,9 +140,9 @@ func (w *follower) follow() {
 		n := int64(t.group)
 		mid := float64(w.next) + float64(n-1)/2
 		at, scatter := w.expects(mid)
-		endS := float64(t.f.tape.length-int64(t.f.tape.block)) / t.f.rateHz
+		endS := float64(t.f.tape.Length-int64(t.f.tape.Block)) / t.f.rateHz
 		reachEnd := at + float64(n-1)/2*t.periodS + afterS + 0.01
-		if w.way > 0 && reachEnd > endS || w.way < 0 && at-float64(n-1)/2*t.periodS-beforeS-0.01 < float64(t.f.tape.from)/t.f.rateHz {
+		if w.way > 0 && reachEnd > endS || w.way < 0 && at-float64(n-1)/2*t.periodS-beforeS-0.01 < float64(t.f.tape.From)/t.f.rateHz {
 			return
 		}
 		reach := math.Max(narrowS, 6*scatter)
@@ -280,7 +281,7 @@ func (w *follower) finish() {
 	if w.unseen < least {
 		return
 	}
-	endS := float64(w.t.f.tape.length-int64(w.t.f.tape.block)) / w.t.f.rateHz
+	endS := float64(w.t.f.tape.Length-int64(w.t.f.tape.Block)) / w.t.f.rateHz
 	over := int64(min(w.unseen, lookOver*w.t.group))
 	if w.relocate(w.next-int64(w.unseen), over, endS) {
 		w.follow()
@@ -337,7 +338,7 @@ func (t *train) quiet(w *follower) bool {
 	binS := t.f.binS()
 	sum, n := 0.0, 0.0
 	for i := int64((at - beforeS) / binS); i < int64((at+afterS)/binS); i++ {
-		sum += t.f.bins.at(i)
+		sum += t.f.bins.At(i)
 		n++
 	}
 	return sum < 0.03*t.noise*n
@@ -355,11 +356,11 @@ func (w *follower) elsewhere(first, over int64) (shiftS float64, ok bool) {
 		at, _ := w.expects(float64(first + w.way*j))
 		begin := int64(math.Floor((at - beforeS) / binS))
 		for i := range fold {
-			fold[i] += math.Log1p(t.f.bins.at(begin+int64(i)) / floor)
+			fold[i] += math.Log1p(t.f.bins.At(begin+int64(i)) / floor)
 		}
 	}
 	// The beat as the shape has it, in bins, against the fold.
-	size := t.f.bins.size
+	size := t.f.bins.Size
 	var shape []float64
 	mean := 0.0
 	for i := t.from; i+size <= t.to; i += size {
@@ -375,8 +376,8 @@ func (w *follower) elsewhere(first, over int64) (shiftS float64, ok bool) {
 			match[l] += (v - mean) * fold[(begin+i+l)%n]
 		}
 	}
-	m := median(match)
-	sd := spread(match, m)
+	m := robust.Median(match)
+	sd := robust.Spread(match, m)
 	best := 0
 	for l, v := range match {
 		if v > match[best] {

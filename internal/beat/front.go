@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"timeball/internal/dsp"
+	"timeball/internal/fold"
+	"timeball/internal/tape"
 )
 
 // Band is a part of the sound in which beats are sought.
@@ -27,8 +29,8 @@ type front struct {
 	rateHz float64 // of the filtered sound
 	halves []*dsp.Halver
 	high   *dsp.HighPass
-	tape   *tape
-	bins   *bins
+	tape   *tape.Tape
+	bins   *tape.Powers
 	delayS float64 // of the filtered sound against the file
 	work   [2][]float64
 	waves  map[int]*waves // by length, made when first needed
@@ -53,13 +55,13 @@ func newFront(rateHz float64, band Band, channels int) *front {
 	}
 	f.high = dsp.NewHighPass(band.FromHz, f.rateHz)
 	size := max(1, int(math.Round(f.rateHz*0.0005)))
-	f.bins = newBins(size, int(kept*f.rateHz)/size)
-	f.tape = newTape(20*size, int(kept*f.rateHz))
+	f.bins = tape.NewPowers(size, int(kept*f.rateHz)/size)
+	f.tape = tape.New(20*size, int(kept*f.rateHz))
 	return f
 }
 
 // binS returns the length of a bin, s.
-func (f *front) binS() float64 { return float64(f.bins.size) / f.rateHz }
+func (f *front) binS() float64 { return float64(f.bins.Size) / f.rateHz }
 
 // write takes samples of the channel.
 func (f *front) write(x []float64) {
@@ -74,18 +76,18 @@ func (f *front) write(x []float64) {
 		y = f.work[0]
 	}
 	f.high.Filter(y)
-	f.bins.write(y)
-	f.tape.write(y)
+	f.bins.Write(y)
+	f.tape.Write(y)
 }
 
-// folder returns the excess power of a stretch of the sound, to be folded.
-func (f *front) folder(fromS, lengthS float64) *folder {
-	per := max(1, int(math.Round(foldBinS/f.binS())))
+// curve returns the excess power of a stretch of the sound, to be folded.
+func (f *front) curve(fromS, lengthS float64) fold.Curve {
+	per := max(1, int(math.Round(fold.StepS/f.binS())))
 	step := f.binS() * float64(per)
-	return &folder{f.bins.excess(int64(math.Round(fromS/f.binS())), int(lengthS/step), per, int(math.Round(1/step))), step}
+	return fold.Curve{Y: f.bins.Excess(int64(math.Round(fromS/f.binS())), int(lengthS/step), per, int(math.Round(1/step))), StepS: step}
 }
 
 // heardS returns how much sound is kept, s, from which second of the file.
 func (f *front) heardS() (from, length float64) {
-	return float64(f.bins.from()) * f.binS(), float64(len(f.bins.power)) * f.binS()
+	return float64(f.bins.From()) * f.binS(), float64(f.bins.Kept()) * f.binS()
 }

@@ -67,6 +67,7 @@ func (g *lost) log(t *testing.T, kind string) {
 // came twice, at least 3 s apart, ten in ten minutes, are all found, within two
 // beats and to four frames.
 func TestGaps(t *testing.T) {
+	t.Parallel()
 	for _, kind := range []struct {
 		name  string
 		share float64
@@ -78,7 +79,7 @@ func TestGaps(t *testing.T) {
 		{"lost, the least, 10 dB", 0.15, func(t *sound.Take, rng *rand.Rand) { t.SNRdB, t.DropCount, t.DropFrames = 10, 10, 256 }},
 		{"come twice", 0.15, func(t *sound.Take, rng *rand.Rand) { t.RepeatedBuffers, t.DropFrames = 10, 256+rng.IntN(3840) }},
 	} {
-		n := max(2, int(kind.share*float64(*many)))
+		n := count(1, kind.share)
 		all := hearAll("gaps "+kind.name, n, func(rng *rand.Rand) (sound.Take, beat.Options) {
 			take := minute(rng)
 			take.Seconds = 600
@@ -115,6 +116,7 @@ func TestGaps(t *testing.T) {
 // TestSilenceIsNoGap: where the microphone was off for a while, the count of
 // beats goes on and nothing is missing.
 func TestSilenceIsNoGap(t *testing.T) {
+	t.Parallel()
 	rng := source("silence", 0)
 	take := minute(rng)
 	take.SilentFrom, take.SilentTo = 20, 41

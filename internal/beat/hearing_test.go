@@ -15,16 +15,29 @@ import (
 
 // many is how many recordings of each kind are made; the figures of
 // docs/accuracy.md are those of 100.
-var many = flag.Int("rows", 6, "recordings of each kind that are listened to")
+var many = flag.Int("rows", 0, "recordings of each kind that are listened to; 0: a few")
+
+// draw chooses other recordings of the same kinds: rules that were set while
+// looking at some are judged by others.
+var draw = flag.Uint64("draw", 0, "which draw of recordings")
 
 // full reports whether the suite was asked for its figures, not only to pass.
-func full() bool { return *many >= 50 }
+func full() bool { return *many > 0 }
+
+// count returns how many recordings of a kind to make: a few, or the share of
+// those that were asked for.
+func count(few int, share float64) int {
+	if !full() {
+		return few
+	}
+	return max(1, int(math.Round(share*float64(*many))))
+}
 
 // source returns the random numbers of the i-th recording of a kind.
 func source(kind string, i int) *rand.Rand {
 	h := fnv.New64a()
 	_, _ = h.Write([]byte(kind))
-	return rand.New(rand.NewPCG(uint64(i), h.Sum64()))
+	return rand.New(rand.NewPCG(uint64(i)+*draw<<32, h.Sum64()))
 }
 
 // usual is a half-second chronometer: a jitter of 20 µs, a pattern of the wheel
@@ -84,7 +97,32 @@ func (h heard) refused() bool {
 // standard deviations and nothing in the finding says that it may be.
 func (h heard) astray() bool {
 	f := h.finding
-	return !h.refused() && !f.Early && f.Second == nil && len(f.Warnings) == 0 && math.Abs(h.wrong()) > 5*f.RateSd
+	return !h.refused() && !f.Early && f.Second == nil && math.Abs(h.wrong()) > 5*f.RateSd
+}
+
+// chance returns the error, s/d, of the straight line through the beats as they
+// truly fell, what the teeth add being known: what no listener could do better.
+// Two beats to an oscillation have a place each.
+func (h heard) chance() float64 {
+	c := h.take.Chronometers[0]
+	loud := c.BeatsPerOscillation()
+	spacing := c.TruePeriodS() / float64(loud)
+	teeth := h.recorded.Pattern[0]
+	type sums struct{ n, k, y, kk, ky float64 }
+	of := make([]sums, loud)
+	for i, at := range h.recorded.Beats[0] {
+		number := h.recorded.Numbers[0][i]
+		half := number % loud
+		// A lever's pallets span two and a half teeth.
+		tooth := teeth[(number/loud+2*half)%len(teeth)]
+		k, y, s := float64(number), at-float64(number)*spacing-tooth, &of[half]
+		s.n, s.k, s.y, s.kk, s.ky = s.n+1, s.k+k, s.y+y, s.kk+k*k, s.ky+k*y
+	}
+	up, down := 0.0, 0.0
+	for _, s := range of {
+		up, down = up+s.ky-s.k*s.y/s.n, down+s.kk-s.k*s.k/s.n
+	}
+	return -86400 * up / down / spacing
 }
 
 // hear makes the recording of a take and listens to it.

@@ -14,6 +14,7 @@ import (
 // unit of their last figure, 0.05 µs, is -22.8 °/ms × 0.05 µs = 0.0012° and
 // less of amplitude.
 func TestAmplitudeOfTheTable(t *testing.T) {
+	t.Parallel()
 	lifts := [...][2]float64{{35, -17.5}, {40, -20}, {40, 0}, {40, 5}, {40, -5}, {45, -22.5}, {38.2, -19.1}}
 	for a, row := range map[float64][7]float64{
 		135: {20.6894, 23.6656, 23.9379, 24.0954, 23.8176, 26.6502, 22.5933},
@@ -40,6 +41,7 @@ func TestAmplitudeOfTheTable(t *testing.T) {
 // From the same working: by how many ms the passing tick comes before half a
 // period, both angles u.
 func TestOutOfBeatOfTheTable(t *testing.T) {
+	t.Parallel()
 	angles := [...]float64{1, 2, 5, 10}
 	for a, row := range map[float64][4]float64{
 		180: {0.8842, 1.7684, 4.4215, 8.8465},
@@ -57,6 +59,7 @@ func TestOutOfBeatOfTheTable(t *testing.T) {
 // A balance that swings turns back into its amplitude; a delay of no balance
 // has none.
 func TestAmplitudeTurnsBack(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		p := rapid.Float64Range(0.15, 2).Draw(t, "period")
 		lift := rapid.Float64Range(20, 55).Draw(t, "lift")

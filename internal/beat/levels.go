@@ -1,6 +1,11 @@
 package beat
 
-import "math"
+import (
+	"math"
+
+	"timeball/internal/fold"
+	"timeball/internal/robust"
+)
 
 // The rules by which a period is divided or doubled.
 const (
@@ -30,7 +35,7 @@ func levelsOf(f *front, periodS, startS float64, count int) levels {
 		row := make([]float64, n)
 		for i := range row {
 			for j := range per {
-				row[i] += f.bins.at(first + int64(i*per+j))
+				row[i] += f.bins.At(first + int64(i*per+j))
 			}
 			row[i] /= float64(per)
 		}
@@ -42,21 +47,21 @@ func levelsOf(f *front, periodS, startS float64, count int) levels {
 		for j, row := range rows {
 			column[j] = row[i]
 		}
-		cut := 6 * median(column)
+		cut := 6 * robust.Median(column)
 		sum := 0.0
 		for _, v := range column {
 			sum += min(v, cut)
 		}
 		l.power[i] = sum / float64(len(column))
 	}
-	l.floor = quantile(l.power, 0.35)
+	l.floor = robust.Quantile(l.power, 0.35)
 	var below []float64
 	for _, v := range l.power {
 		if v <= l.floor {
 			below = append(below, l.floor-v)
 		}
 	}
-	l.scatter = 1.5 * quantile(below, 0.7)
+	l.scatter = 1.5 * robust.Quantile(below, 0.7)
 	return l
 }
 
@@ -77,16 +82,16 @@ func (l levels) top(s, reachS float64) (atS, power float64) {
 // oscillation returns the period at which each place of the fold has one beat
 // of its own: half of a period that has two alike, twice one of which every
 // second beat is missing or weak.
-func (l *Listener) oscillation(f *front, g found, fromS, lengthS float64) found {
+func (l *Listener) oscillation(f *front, g fold.Found, fromS, lengthS float64) fold.Found {
 	// alike reports whether a period has a beat at each of its parts, and lacking
 	// whether it certainly has none at one of them, or one out of its place.
 	alike := func(p float64, parts int) (all, lacking, uneven bool) {
 		count := int(lengthS / p)
-		if count < 4 || p/float64(parts) < leastPeriodS/2 {
+		if count < 4 || p/float64(parts) < fold.LeastPeriodS/2 {
 			return false, false, false
 		}
 		all = true
-		v := levelsOf(f, p, fromS+g.phaseS-p/8, count)
+		v := levelsOf(f, p, fromS+g.PhaseS-p/8, count)
 		at, main := v.top(p/8, 0.02)
 		for j := 1; j < parts; j++ {
 			want := at + p*float64(j)/float64(parts)
@@ -104,7 +109,7 @@ func (l *Listener) oscillation(f *front, g found, fromS, lengthS float64) found 
 		}
 		return all, lacking, uneven
 	}
-	p := g.periodS
+	p := g.PeriodS
 	for _, m := range []int{2, 3, 5} { // shorten it as long as the parts are alike
 		for {
 			if all, _, _ := alike(p, m); !all {
@@ -114,7 +119,7 @@ func (l *Listener) oscillation(f *front, g found, fromS, lengthS float64) found 
 		}
 	}
 	for _, m := range []int{2, 3} { // lengthen it where parts are missing
-		if p*float64(m) > mostPeriodS || lengthS/(p*float64(m)) < 4 {
+		if p*float64(m) > fold.MostPeriodS || lengthS/(p*float64(m)) < 4 {
 			continue
 		}
 		// A few beats that happen to be missed in a row are no lacking ones.
@@ -128,13 +133,13 @@ func (l *Listener) oscillation(f *front, g found, fromS, lengthS float64) found 
 	if p < quickS {
 		p *= 2
 	}
-	if p == g.periodS {
+	if p == g.PeriodS {
 		return g
 	}
-	h := f.folder(fromS, lengthS).best(p, 0.0005)
-	if h.score == 0 {
+	h := f.curve(fromS, lengthS).Best(p, 0.0005)
+	if h.Score == 0 {
 		return g
 	}
-	h.score = g.score
+	h.Score = g.Score
 	return h
 }

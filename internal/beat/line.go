@@ -6,6 +6,8 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"timeball/internal/robust"
 )
 
 // The rules of the line.
@@ -350,7 +352,7 @@ func (d *design) reweigh(weight, rest []float64, parameters float64) {
 			some = append(some, rest[i])
 		}
 	}
-	s := tukey * math.Max(spread(some, 0), 1e-9) * math.Sqrt(n/math.Max(1, n-parameters))
+	s := tukey * math.Max(robust.Spread(some, 0), 1e-9) * math.Sqrt(n/math.Max(1, n-parameters))
 	for i, r := range rest {
 		u := r / s
 		weight[i] = 0
@@ -377,7 +379,7 @@ func (d *design) scatter(rest, weight []float64, parameters float64) float64 {
 		}
 	}
 	if sw <= 0 || used <= parameters+1 {
-		return math.Max(spread(rest, 0), 1e-9)
+		return math.Max(robust.Spread(rest, 0), 1e-9)
 	}
 	return math.Max(math.Sqrt(sr/sw/kept*used/(used-parameters)), 1e-9)
 }

@@ -6,6 +6,8 @@ import (
 	"slices"
 
 	"timeball/internal/dsp"
+	"timeball/internal/fold"
+	"timeball/internal/robust"
 )
 
 // Options are what is known before listening; the zero value knows nothing.
@@ -136,7 +138,7 @@ func (l *Listener) Seconds() float64 { return float64(l.frames) / l.rateHz }
 func (l *Listener) try() {
 	l.triedS = l.Seconds()
 	type candidate struct {
-		g       found
+		g       fold.Found
 		c, band int
 		fromS   float64
 		lengthS float64
@@ -150,20 +152,20 @@ func (l *Listener) try() {
 				stretches = append(stretches, [2]float64{from + length - latelyS, latelyS})
 			}
 			for _, s := range stretches {
-				if g := l.sought(f, s[0], s[1]); g.score >= plain {
+				if g := l.sought(f, s[0], s[1]); g.Score >= plain {
 					all = append(all, candidate{g, c, b, s[0], s[1]})
 				}
 			}
 		}
 	}
-	slices.SortStableFunc(all, func(a, b candidate) int { return cmp.Compare(b.g.score, a.g.score) })
+	slices.SortStableFunc(all, func(a, b candidate) int { return cmp.Compare(b.g.Score, a.g.Score) })
 	var best *train
 	var forward *follower
 	from, sharpest := 0, math.Inf(1)
 	done := map[*front]bool{}
 	for _, a := range all {
 		f := l.fronts[a.c][a.band]
-		if done[f] || a.g.score < 0.4*all[0].g.score || len(done) >= 6 {
+		if done[f] || a.g.Score < 0.4*all[0].g.Score || len(done) >= 6 {
 			continue
 		}
 		t := newTrain(f, l.oscillation(f, a.g, a.fromS, a.lengthS), a.fromS, a.lengthS)
@@ -195,7 +197,7 @@ func (l *Listener) try() {
 	}
 	l.fronts[from] = []*front{best.f}
 	if best.group == 1 {
-		best.f.tape.keep(int(loudS * best.f.rateHz))
+		best.f.tape.Keep(int(loudS * best.f.rateHz))
 	}
 }
 
@@ -224,7 +226,7 @@ func (l *Listener) join() {
 		rests[b.segment] = append(rests[b.segment], one.rest[i])
 	}
 	for _, r := range rests {
-		if math.Abs(median(r)) > 4*one.scatterS+1e-4 {
+		if math.Abs(robust.Median(r)) > 4*one.scatterS+1e-4 {
 			return
 		}
 	}
@@ -249,7 +251,7 @@ func (l *Listener) repair() {
 // shape that it has by now: the first shape may have been made across a gap.
 func (l *Listener) timeAnew() {
 	t := l.main
-	if t.group > 1 || t.f.tape.from > 0 || len(t.strokes) < 20 {
+	if t.group > 1 || t.f.tape.From > 0 || len(t.strokes) < 20 {
 		return
 	}
 	var start stroke
@@ -281,8 +283,8 @@ func (l *Listener) timeAnew() {
 }
 
 // sought returns the beat of a stretch of a front.
-func (l *Listener) sought(f *front, fromS, lengthS float64) found {
-	return f.folder(fromS, lengthS).search(l.options.PerHour)
+func (l *Listener) sought(f *front, fromS, lengthS float64) fold.Found {
+	return search(f.curve(fromS, lengthS), l.options.PerHour)
 }
 
 // walk times the beats of a new train in all that is kept. It reports whether
@@ -297,7 +299,7 @@ func (l *Listener) walk(t *train, lengthS, fromS float64) (*follower, bool) {
 	for _, s := range t.strokes {
 		seen += int(s.n)
 	}
-	span := float64(t.f.tape.length-t.f.tape.from) / t.f.rateHz
+	span := float64(t.f.tape.Length-t.f.tape.From) / t.f.rateHz
 	return forward, seen >= leastTrain && float64(seen) >= 0.5*math.Min(span, lengthS)/t.periodS-2
 }
 

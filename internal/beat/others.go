@@ -6,6 +6,8 @@ import (
 
 	"timeball/internal/clock"
 	"timeball/internal/dsp"
+	"timeball/internal/fold"
+	"timeball/internal/robust"
 )
 
 // The rules of hearing more than one.
@@ -85,7 +87,7 @@ func (l *Listener) examine() {
 			break
 		}
 		from := start + at + c.relS
-		m := l.second(found{periodS: period}, from, float64(count-1)*period)
+		m := l.second(fold.Found{PeriodS: period}, from, float64(count-1)*period)
 		if m != nil && !l.besides(m, strokes[i:], period) {
 			m = nil
 		}
@@ -102,7 +104,7 @@ func (l *Listener) examine() {
 }
 
 // second returns a mate whose beat falls on fromS.
-func (l *Listener) second(g found, fromS, lengthS float64) *mate {
+func (l *Listener) second(g fold.Found, fromS, lengthS float64) *mate {
 	t := newTrain(l.main.f, g, fromS, lengthS)
 	if t == nil || t.group > 1 {
 		return nil
@@ -149,11 +151,11 @@ func (l *Listener) otherBeat(strokes []stroke, period float64) {
 	f := l.main.f
 	fromS := strokes[0].at + f.delayS
 	lengthS := strokes[len(strokes)-1].at - strokes[0].at
-	folds := f.folder(fromS, lengthS)
+	folds := f.curve(fromS, lengthS)
 	blank := func(atS float64) {
-		lo, hi := int((atS-0.045-fromS)/folds.binS), int((atS+0.04-fromS)/folds.binS)
-		for i := max(0, lo); i < min(len(folds.y), hi); i++ {
-			folds.y[i] = 0
+		lo, hi := int((atS-0.045-fromS)/folds.StepS), int((atS+0.04-fromS)/folds.StepS)
+		for i := max(0, lo); i < min(len(folds.Y), hi); i++ {
+			folds.Y[i] = 0
 		}
 	}
 	for _, s := range strokes {
@@ -167,13 +169,13 @@ func (l *Listener) otherBeat(strokes []stroke, period float64) {
 			}
 		}
 	}
-	var all []found
+	var all []fold.Found
 	for _, nominal := range nominals {
 		p := 7200 / nominal.perHour / float64(nominal.loud)
-		if r := p / period; p < leastPeriodS || math.Abs(r-math.Round(r)) < 0.02 || math.Abs(1/r-math.Round(1/r)) < 0.02 {
+		if r := p / period; p < fold.LeastPeriodS || math.Abs(r-math.Round(r)) < 0.02 || math.Abs(1/r-math.Round(1/r)) < 0.02 {
 			continue
 		}
-		if g := folds.best(p, nearNominal); g.score >= 1.5*plain {
+		if g := folds.Best(p, nearNominal); g.Score >= 1.5*plain {
 			all = append(all, g)
 		}
 	}
@@ -181,10 +183,10 @@ func (l *Listener) otherBeat(strokes []stroke, period float64) {
 	var best *mate
 	most := 0.0
 	for _, g := range all {
-		if g.periodS < quickS {
-			g.periodS *= 2
+		if g.PeriodS < quickS {
+			g.PeriodS *= 2
 		}
-		m := l.second(found{periodS: g.periodS}, fromS+g.phaseS, lengthS)
+		m := l.second(fold.Found{PeriodS: g.PeriodS}, fromS+g.PhaseS, lengthS)
 		if m == nil {
 			continue
 		}
@@ -261,7 +263,7 @@ func (l line) mean(s []stroke, period float64) float64 {
 			all = append(all, b.at-float64(b.k-s[0].k)*period)
 		}
 	}
-	return median(all)
+	return robust.Median(all)
 }
 
 // likeSounds returns how much later the sounds of beat b lie after its reference
@@ -330,7 +332,7 @@ func (l *Listener) overlapped() bool {
 	t.soft = false // the waves themselves, whatever the beats were timed by
 	defer func() { t.soft = soft }()
 	all := t.settled(nil)
-	kept := float64(t.f.tape.from)/t.f.rateHz + 1
+	kept := float64(t.f.tape.From)/t.f.rateHz + 1
 	i := 0
 	for i < len(all) && all[i].at+t.f.delayS < kept {
 		i++
@@ -387,12 +389,12 @@ func (l *Listener) overlapped() bool {
 		for i := range apart {
 			apart[i] = (late[i] - early[i]) / t.f.rateHz
 		}
-		a, b := robustLine(ks, apart)
+		a, b := robust.Line(ks, apart)
 		rest := make([]float64, len(apart))
 		for i, k := range ks {
 			rest[i] = apart[i] - a - b*float64(k)
 		}
-		sd := spread(rest, 0) * math.Sqrt(12/float64(len(rows))) / length
+		sd := robust.Spread(rest, 0) * math.Sqrt(12/float64(len(rows))) / length
 		if rate := 86400 * math.Abs(b) / t.periodS; rate > math.Max(apartSd*86400*sd/t.periodS, apartRate+2*moved) {
 			return true
 		}
@@ -414,7 +416,7 @@ func (t *train) partLag(mean []float64, rows [][]float64, margin, lo, hi int) ([
 		lag, fit, _ := t.correlate(mean, r, margin)
 		lags, fits = append(lags, lag), append(fits, fit)
 	}
-	return lags, median(fits) > 0.35
+	return lags, robust.Median(fits) > 0.35
 }
 
 // alternate looks at even and odd beats apart: two like instruments half a

@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 
 	"timeball/internal/dsp"
+	"timeball/internal/robust"
 )
 
 // waves are transforms of one length, and how the front turns each frequency.
@@ -161,7 +162,7 @@ func (t *train) lookBack(s stroke) {
 	p := (s.at + t.periodS/2 - backS) * t.f.rateHz
 	first := math.Floor(p)
 	w := make([]float64, n+32)
-	if !t.f.tape.read(w, int64(first)-16) {
+	if !t.f.tape.Read(w, int64(first)-16) {
 		return
 	}
 	one := make([]float64, n)
@@ -213,7 +214,7 @@ func (t *train) readShape(shape []float64, beats float64) swing {
 			top = i
 		}
 	}
-	if e[top] < 6*max(noise, quantile(e, 0.5)) || e[top] < 0.004*s.level {
+	if e[top] < 6*max(noise, robust.Quantile(e, 0.5)) || e[top] < 0.004*s.level {
 		return g
 	}
 	near := int(nearS * perS)

@@ -5,6 +5,8 @@ import (
 	"slices"
 
 	"timeball/internal/dsp"
+	"timeball/internal/fold"
+	"timeball/internal/robust"
 )
 
 // The window about a beat, s before and after its loudest place.
@@ -95,7 +97,7 @@ func (t *train) samples(s float64) int { return int(math.Round(s * t.f.rateHz)) 
 func (t *train) take(into []float64, atS float64, margin int) (fraction float64, whole bool) {
 	p := (atS - beforeS) * t.f.rateHz
 	first := math.Floor(p)
-	whole = t.f.tape.read(into, int64(first)-int64(margin))
+	whole = t.f.tape.Read(into, int64(first)-int64(margin))
 	if t.soft {
 		t.soften(into)
 	}
@@ -208,9 +210,9 @@ func (t *train) room(margin int) []float64 {
 // newTrain makes the first shape of the beats of g, which was found in the
 // stretch of lengthS from fromS on, and times them. It returns nil if they have
 // no shape in common.
-func newTrain(f *front, g found, fromS, lengthS float64) *train {
-	t := &train{f: f, periodS: g.periodS, startS: fromS + g.phaseS}
-	count := int((lengthS - g.phaseS) / g.periodS)
+func newTrain(f *front, g fold.Found, fromS, lengthS float64) *train {
+	t := &train{f: f, periodS: g.PeriodS, startS: fromS + g.PhaseS}
+	count := int((lengthS - g.PhaseS) / g.PeriodS)
 	if count < leastTrain {
 		return nil
 	}
@@ -230,7 +232,7 @@ func newTrain(f *front, g found, fromS, lengthS float64) *train {
 		}
 		soft := *t
 		soft.soft, soft.from, soft.to = true, 0, t.samples(beforeS+afterS)
-		soft.startS, soft.periodS = fromS+g.phaseS, g.periodS
+		soft.startS, soft.periodS = fromS+g.PhaseS, g.PeriodS
 		if t.energy > 4*faint && soft.learnLoud(count) && (!sharp || soft.spreadS < 0.8*t.spreadS) {
 			return &soft
 		}
@@ -267,17 +269,17 @@ func (t *train) weigh(count int) {
 			first, last := int64((at+fromS)/binS), int64((at+toS)/binS)
 			sum := 0.0
 			for i := first; i < last; i++ {
-				sum += t.f.bins.at(i)
+				sum += t.f.bins.At(i)
 			}
 			all = append(all, sum/float64(max(1, last-first)))
 		}
 		t.powers = all
-		return median(all)
+		return robust.Median(all)
 	}
 	room := math.Min(0.06, t.periodS/6)
 	t.noise = max(min(mean(-beforeS-room, -beforeS), mean(afterS+0.01, afterS+0.01+room)), 1e-24)
 	t.energy = (mean(-beforeS, afterS) - t.noise) * (beforeS + afterS) * t.f.rateHz / t.noise
-	t.loudest = (quantile(t.powers, 0.9) - t.noise) * (beforeS + afterS) * t.f.rateHz / t.noise
+	t.loudest = (robust.Quantile(t.powers, 0.9) - t.noise) * (beforeS + afterS) * t.f.rateHz / t.noise
 }
 
 // buzzes reports whether what is heard is the mains: each fold of a period that
@@ -290,7 +292,7 @@ func (t *train) buzzes(count int) bool {
 	for k := range min(count, 200) {
 		first := int64((t.startS + float64(k)*t.periodS) / binS)
 		for i := range fold {
-			v := math.Sqrt(t.f.bins.at(first + int64(i)))
+			v := math.Sqrt(t.f.bins.At(first + int64(i)))
 			fold[i] += v
 			mean += v
 		}
@@ -344,7 +346,7 @@ func (t *train) learnLoud(count int) bool {
 	for i, w := range windows {
 		energies[i] = dot(inner(w), inner(w))
 	}
-	usual := median(energies)
+	usual := robust.Median(energies)
 	// The first shape: of a dozen beats of usual loudness the one most like others.
 	best, first := 0.0, -1
 	tried := 0
@@ -360,7 +362,7 @@ func (t *train) learnLoud(count int) bool {
 				fits = append(fits, fit)
 			}
 		}
-		if m := median(fits); m > best {
+		if m := robust.Median(fits); m > best {
 			best, first = m, i
 		}
 	}
@@ -379,13 +381,13 @@ func (t *train) learnLoud(count int) bool {
 	for round := range 5 {
 		line := make([]float64, len(windows)) // where beats are expected, samples
 		if round > 0 {
-			a, b := robustLine(ks, lags)
+			a, b := robust.Line(ks, lags)
 			var rest []float64
 			for i, k := range ks {
 				line[i] = a + b*float64(k)
 				rest = append(rest, lags[i]-line[i])
 			}
-			reach = min(margin, t.samples(narrowS)+int(6*spread(rest, 0)))
+			reach = min(margin, t.samples(narrowS)+int(6*robust.Spread(rest, 0)))
 		}
 		sum := make([]float64, len(shape))
 		total := 0.0
@@ -402,7 +404,7 @@ func (t *train) learnLoud(count int) bool {
 			lag, fit, _ := t.correlate(use, w[margin+off-r:len(w)-margin+off+r], r)
 			lags[i], fits[i] = lag+float64(off), fit
 		}
-		floor := 0.5 * median(fits)
+		floor := 0.5 * robust.Median(fits)
 		type share struct {
 			i int
 			w float64
@@ -431,7 +433,7 @@ func (t *train) learnLoud(count int) bool {
 		t.trim(shape)
 	}
 	t.shape, t.shapes = shape, float64(len(windows))
-	t.usual = median(fits)
+	t.usual = robust.Median(fits)
 	t.least = max(0.5*t.usual, 3.5/math.Sqrt(float64(t.to-t.from)))
 	t.parts, t.faded = map[int64]part{}, 1
 	for i, k := range ks {
@@ -440,11 +442,11 @@ func (t *train) learnLoud(count int) bool {
 			t.parts[int64(k)] = part{at, weights[i]}
 		}
 	}
-	a, b := robustLine(ks, lags)
+	a, b := robust.Line(ks, lags)
 	for i, k := range ks {
 		lags[i] -= a + b*float64(k)
 	}
-	t.spreadS = spread(lags, 0) / t.f.rateHz
+	t.spreadS = robust.Spread(lags, 0) / t.f.rateHz
 	t.startS += a / t.f.rateHz
 	t.periodS += b / t.f.rateHz
 	return t.usual > 0.3 && t.usual > 1.3*3.5/math.Sqrt(float64(t.to-t.from))
@@ -501,7 +503,7 @@ func (t *train) trim(shape []float64) {
 	for i := 0; i+per <= n; i += per {
 		e = append(e, dot(shape[i:i+per], shape[i:i+per]))
 	}
-	floor := quantile(e, 0.2)
+	floor := robust.Quantile(e, 0.2)
 	total := 0.0
 	for i := range e {
 		e[i] = max(0, e[i]-1.5*floor)
@@ -521,55 +523,6 @@ func (t *train) trim(shape []float64) {
 	t.from, t.to = max(0, (lo-2)*per), min(n, (hi+2)*per)
 }
 
-// robustLine returns the line through y over k, by medians of slopes between
-// halves and a few rounds of Tukey's biweight.
-func robustLine(ks []int, y []float64) (a, b float64) {
-	n := len(y)
-	if n < 2 {
-		return median(y), 0
-	}
-	half := n / 2
-	var slopes []float64
-	for i := 0; i < n-half; i++ {
-		if d := ks[i+half] - ks[i]; d != 0 {
-			slopes = append(slopes, (y[i+half]-y[i])/float64(d))
-		}
-	}
-	b = median(slopes)
-	rest := make([]float64, n)
-	for i := range rest {
-		rest[i] = y[i] - b*float64(ks[i])
-	}
-	a = median(rest)
-	for range 4 {
-		for i := range rest {
-			rest[i] = y[i] - a - b*float64(ks[i])
-		}
-		s := 4.685 * max(spread(rest, 0), 1e-9)
-		var sw, sk, sy, skk, sky float64
-		for i, r := range rest {
-			u := r / s
-			if u <= -1 || u >= 1 {
-				continue
-			}
-			w := (1 - u*u) * (1 - u*u)
-			k := float64(ks[i])
-			sw += w
-			sk += w * k
-			sy += w * y[i]
-			skk += w * k * k
-			sky += w * k * y[i]
-		}
-		d := sw*skk - sk*sk
-		if d <= 0 {
-			break
-		}
-		b = (sw*sky - sk*sy) / d
-		a = (sy - b*sk) / sw
-	}
-	return a, b
-}
-
 // learnFaint makes the shape from beats too faint to be timed alone: they are
 // laid over one another at many periods near the one found, and the period at
 // which their sum is strongest is taken.
@@ -581,7 +534,7 @@ func (t *train) learnFaint(count int) bool {
 		w := t.room(0)
 		for k := range count {
 			p := (start + float64(k)*period - beforeS) * t.f.rateHz
-			if !t.f.tape.read(w, int64(math.Round(p))) {
+			if !t.f.tape.Read(w, int64(math.Round(p))) {
 				continue
 			}
 			for i, v := range w {
@@ -591,7 +544,8 @@ func (t *train) learnFaint(count int) bool {
 		return sum, dot(sum, sum)
 	}
 	const stepS = 2.5e-5 // over the whole stretch
-	reach := int(2 * mostDriftS / stepS)
+	const driftS = 0.003 // that the fold leaves
+	reach := int(2 * driftS / stepS)
 	energies := make([]float64, 2*reach+1)
 	mid := t.startS + total/2
 	at := func(r int) (period, start float64) {
@@ -607,8 +561,8 @@ func (t *train) learnFaint(count int) bool {
 		}
 	}
 	// The best period must stand out from those a period of the carrier away.
-	m := median(energies)
-	sd := spread(energies, m)
+	m := robust.Median(energies)
+	sd := robust.Spread(energies, m)
 	apart := int(0.00015 / stepS)
 	second := 0.0
 	for r, e := range energies {
@@ -650,10 +604,10 @@ func (t *train) learnFaint(count int) bool {
 			lag, fit, _ := t.correlate(use, sum, margin)
 			ks, lags, fits = append(ks, g*t.group), append(lags, lag), append(fits, fit)
 		}
-		a, b := robustLine(ks, lags)
+		a, b := robust.Line(ks, lags)
 		t.startS += a / t.f.rateHz
 		t.periodS += b / t.f.rateHz
-		t.usual = median(fits)
+		t.usual = robust.Median(fits)
 	}
 	t.shape, t.shapes = mean(), float64(count)
 	t.parts, t.faded = map[int64]part{}, 1

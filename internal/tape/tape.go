@@ -1,59 +1,63 @@
-package beat
+// Package tape keeps the newest stretch of a filtered sound in little room, and
+// its power in short steps.
+package tape
 
 import (
 	"math"
 
 	"timeball/internal/dsp"
+	"timeball/internal/robust"
 )
 
-// tape keeps the newest stretch of a filtered sound, a byte a sample: blocks of
+// Tape keeps the newest stretch of a filtered sound, a byte a sample: blocks of
 // ten milliseconds or so, each with its own scale, so that ten minutes fit into
 // some megabytes. The rounding lies 45 dB below the loudest sample of a block,
 // far under the noise of any room.
-type tape struct {
-	block  int      // samples in a block
+type Tape struct {
+	Block  int      // samples in a block
 	most   int      // blocks kept
 	pages  [][]int8 // pageBlocks blocks each, made when they are needed
 	scale  []float32
-	from   int64 // first sample kept
-	length int64 // samples written since the beginning
+	From   int64 // first sample kept
+	Length int64 // samples written since the beginning
 	part   []float64
 }
 
-func newTape(block, mostSamples int) *tape {
-	return &tape{block: block, most: max(2, mostSamples/block)}
+// New returns an empty tape of blocks of so many samples, that keeps mostSamples.
+func New(block, mostSamples int) *Tape {
+	return &Tape{Block: block, most: max(2, mostSamples/block)}
 }
 
-// write appends samples. What does not fill a block waits.
-func (t *tape) write(x []float64) {
+// Write appends samples. What does not fill a block waits.
+func (t *Tape) Write(x []float64) {
 	if len(t.part) > 0 {
-		n := min(t.block-len(t.part), len(x))
+		n := min(t.Block-len(t.part), len(x))
 		t.part = append(t.part, x[:n]...)
 		x = x[n:]
-		if len(t.part) < t.block {
+		if len(t.part) < t.Block {
 			return
 		}
 		t.add(t.part)
 		t.part = t.part[:0]
 	}
-	for len(x) >= t.block {
-		t.add(x[:t.block])
-		x = x[t.block:]
+	for len(x) >= t.Block {
+		t.add(x[:t.Block])
+		x = x[t.Block:]
 	}
 	t.part = append(t.part, x...)
 }
 
-func (t *tape) add(x []float64) {
+func (t *Tape) add(x []float64) {
 	step := dsp.Loudest(x) / 127
 	slot := len(t.scale)
 	if slot < t.most {
 		t.scale = append(t.scale, 0)
 		if slot%pageBlocks == 0 {
-			t.pages = append(t.pages, make([]int8, pageBlocks*t.block))
+			t.pages = append(t.pages, make([]int8, pageBlocks*t.Block))
 		}
 	} else {
-		slot = int(t.length / int64(t.block) % int64(t.most))
-		t.from += int64(t.block)
+		slot = int(t.Length / int64(t.Block) % int64(t.most))
+		t.From += int64(t.Block)
 	}
 	t.scale[slot] = float32(step)
 	out := t.slot(slot)
@@ -66,18 +70,18 @@ func (t *tape) add(x []float64) {
 	} else {
 		clear(out)
 	}
-	t.length += int64(t.block)
+	t.Length += int64(t.Block)
 }
 
-// keep lets go of what is older than the newest samples.
-func (t *tape) keep(samples int) {
-	most := max(2, samples/t.block)
+// Keep lets go of what is older than the newest samples.
+func (t *Tape) Keep(samples int) {
+	most := max(2, samples/t.Block)
 	if most >= t.most {
 		return
 	}
 	n := min(most, len(t.scale))
-	first := t.length/int64(t.block) - int64(n)
-	kept := newTape(t.block, most*t.block)
+	first := t.Length/int64(t.Block) - int64(n)
+	kept := New(t.Block, most*t.Block)
 	kept.scale = make([]float32, n)
 	for b := first; b < first+int64(n); b++ { // block b lies at b modulo most, as if the tape had always been so short
 		from, to := int(b%int64(t.most)), int(b%int64(most))
@@ -85,40 +89,40 @@ func (t *tape) keep(samples int) {
 			to = int(b - first)
 		}
 		for len(kept.pages) <= to/pageBlocks {
-			kept.pages = append(kept.pages, make([]int8, pageBlocks*t.block))
+			kept.pages = append(kept.pages, make([]int8, pageBlocks*t.Block))
 		}
 		copy(kept.slot(to), t.slot(from))
 		kept.scale[to] = t.scale[from]
 	}
 	t.pages, t.scale, t.most = kept.pages, kept.scale, most
-	t.from = first * int64(t.block)
+	t.From = first * int64(t.Block)
 }
 
 // pageBlocks is how many blocks are made room for at a time.
 const pageBlocks = 256
 
 // slot returns the samples of a slot of the ring.
-func (t *tape) slot(i int) []int8 {
-	at := i % pageBlocks * t.block
-	return t.pages[i/pageBlocks][at : at+t.block]
+func (t *Tape) slot(i int) []int8 {
+	at := i % pageBlocks * t.Block
+	return t.pages[i/pageBlocks][at : at+t.Block]
 }
 
-// read fills into with the samples from first on; what is not kept is zero. It
+// Read fills into with the samples from first on; what is not kept is zero. It
 // reports whether all were there.
-func (t *tape) read(into []float64, first int64) bool {
+func (t *Tape) Read(into []float64, first int64) bool {
 	whole := true
 	for i := 0; i < len(into); {
 		at := first + int64(i)
-		if at < t.from || at >= t.length {
+		if at < t.From || at >= t.Length {
 			whole = false
 			into[i] = 0
 			i++
 			continue
 		}
-		b := at / int64(t.block)
+		b := at / int64(t.Block)
 		slot := int(b % int64(t.most))
-		off := int(at - b*int64(t.block))
-		n := min(t.block-off, len(into)-i)
+		off := int(at - b*int64(t.Block))
+		n := min(t.Block-off, len(into)-i)
 		s := float64(t.scale[slot])
 		for j, v := range t.slot(slot)[off : off+n] {
 			into[i+j] = float64(v) * s
@@ -128,21 +132,23 @@ func (t *tape) read(into []float64, first int64) bool {
 	return whole
 }
 
-// bins keeps the power of a filtered sound in steps of half a millisecond.
-type bins struct {
+// Powers keeps the power of a filtered sound in steps of half a millisecond.
+type Powers struct {
 	most  int
 	power []float32 // a ring once it is full
-	count int64     // written since the beginning
+	Count int64     // written since the beginning
 	sum   float64
 	in    int // samples in sum
-	size  int // samples a bin
+	Size  int // samples a bin
 }
 
-func newBins(size, most int) *bins { return &bins{size: size, most: most} }
+// NewPowers returns an empty one, of size samples a step, that keeps most steps.
+func NewPowers(size, most int) *Powers { return &Powers{Size: size, most: most} }
 
-func (b *bins) write(x []float64) {
+// Write takes samples.
+func (b *Powers) Write(x []float64) {
 	for len(x) > 0 {
-		n := min(b.size-b.in, len(x))
+		n := min(b.Size-b.in, len(x))
 		var s0, s1 float64
 		y := x[:n]
 		i := 0
@@ -156,35 +162,35 @@ func (b *bins) write(x []float64) {
 		b.sum += s0 + s1
 		b.in += n
 		x = x[n:]
-		if b.in == b.size {
-			p := float32(b.sum / float64(b.size))
+		if b.in == b.Size {
+			p := float32(b.sum / float64(b.Size))
 			if len(b.power) < b.most {
 				b.power = append(b.power, p)
 			} else {
-				b.power[b.count%int64(b.most)] = p
+				b.power[b.Count%int64(b.most)] = p
 			}
-			b.count++
+			b.Count++
 			b.sum, b.in = 0, 0
 		}
 	}
 }
 
-// from returns the first bin kept.
-func (b *bins) from() int64 { return b.count - int64(len(b.power)) }
+// From returns the first bin kept.
+func (b *Powers) From() int64 { return b.Count - int64(len(b.power)) }
 
-// at returns the power of bin i, or zero if it is not kept.
-func (b *bins) at(i int64) float64 {
-	if i < b.from() || i >= b.count {
+// At returns the power of bin i, or zero if it is not kept.
+func (b *Powers) At(i int64) float64 {
+	if i < b.From() || i >= b.Count {
 		return 0
 	}
 	return float64(b.power[i%int64(b.most)])
 }
 
-// excess returns, for n groups of per bins from first on, how far each stands out of the
+// Excess returns, for n groups of per bins from first on, how far each stands out of the
 // floor of its surroundings: log(1 + power/(4 floor)), less its mean of the
 // second, seconds full of noise counting less. The floor is the 30% quantile of
 // means over 20 ms, its median over five seconds taken.
-func (b *bins) excess(first int64, n, per, perSecond int) []float64 {
+func (b *Powers) Excess(first int64, n, per, perSecond int) []float64 {
 	z := make([]float64, n)
 	seconds := n/perSecond + 1
 	floor := make([]float64, seconds)
@@ -196,7 +202,7 @@ func (b *bins) excess(first int64, n, per, perSecond int) []float64 {
 			sum := 0.0
 			for j := range group {
 				for k := range per {
-					sum += b.at(first + int64((i+j)*per+k))
+					sum += b.At(first + int64((i+j)*per+k))
 				}
 			}
 			means = append(means, sum/float64(group*per))
@@ -205,12 +211,12 @@ func (b *bins) excess(first int64, n, per, perSecond int) []float64 {
 			floor[s] = floor[s-1]
 			continue
 		}
-		floor[s] = quantile(means, 0.3)
+		floor[s] = robust.Quantile(means, 0.3)
 	}
 	smooth := make([]float64, seconds)
 	top := 0.0
 	for s := range smooth {
-		smooth[s] = median(floor[max(0, s-2):min(seconds, s+3)])
+		smooth[s] = robust.Median(floor[max(0, s-2):min(seconds, s+3)])
 		top = max(top, smooth[s])
 	}
 	sds := make([]float64, seconds)
@@ -225,7 +231,7 @@ func (b *bins) excess(first int64, n, per, perSecond int) []float64 {
 		for i := lo; i < hi; i++ {
 			v := 0.0
 			for k := range per {
-				v += math.Log1p(b.at(first+int64(i*per+k)) / (4 * f))
+				v += math.Log1p(b.At(first+int64(i*per+k)) / (4 * f))
 			}
 			v /= float64(per)
 			z[i] = v
@@ -235,7 +241,7 @@ func (b *bins) excess(first int64, n, per, perSecond int) []float64 {
 		m := sum / float64(hi-lo)
 		mean[s], sds[s] = m, math.Sqrt(max(0, sum2/float64(hi-lo)-m*m))
 	}
-	usual := median(sds[:max(1, n/perSecond)])
+	usual := robust.Median(sds[:max(1, n/perSecond)])
 	for s := range sds {
 		w := 1.0
 		if sds[s] > 1.3*usual {
@@ -248,3 +254,6 @@ func (b *bins) excess(first int64, n, per, perSecond int) []float64 {
 	}
 	return z
 }
+
+// Kept returns how many steps are kept.
+func (b *Powers) Kept() int { return len(b.power) }
