@@ -432,7 +432,7 @@ func (d *design) wander(rest, weight []float64, noiseS float64) float64 {
 		excess = append(excess, m*m-v)
 	}
 	freedom := float64(len(excess) - 2)
-	if freedom < 4 || chi < freedom*1.75 { // the 4% point of chi-square over 14
+	if freedom < 4 || chi < freedom*1.5 { // the 10% point of chi-square over 14
 		return 0
 	}
 	sum := 0.0

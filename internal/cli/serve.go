@@ -171,7 +171,9 @@ func (c console) serveOn(ctx context.Context, ln net.Listener, w *workshop.Works
 	now := w.Standard().Now
 	mux := http.NewServeMux()
 	mux.Handle("/api/v1/", http.NewCrossOriginProtection().Handler(api.New(w, now)))
-	mux.Handle("/", web.New(w, now, web.Options{Demo: demo, Log: log}))
+	pages := web.New(w, now, web.Options{Demo: demo, Log: log})
+	defer pages.Close()
+	mux.Handle("/", pages)
 	server := &http.Server{
 		Handler: thisComputerOnly(mux), ReadHeaderTimeout: headerTime, ReadTimeout: wholeTime, WriteTimeout: wholeTime, IdleTimeout: idleTime,
 		ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn),

@@ -73,10 +73,17 @@ func (h Hearing) Enough() bool {
 	return h.Rated && !h.Early && !h.Overlapped && h.RateSd <= math.Max(enoughSd, shareOf*h.Timebase.SdRate())
 }
 
+// roughClock is what a sampling clock leaves in a rate, one standard deviation in
+// s/d, from which on the rate is not to be relied on by itself.
+const roughClock = 0.5
+
+// rough reports whether the sampling clock is hardly known.
+func (h Hearing) rough() bool { return h.Timebase.SdRate() > roughClock }
+
 // EnoughWords says that no more sound is needed; how good the rate is then, the
 // sampling clock decides.
 func (h Hearing) EnoughWords() string {
-	if h.Timebase.Source == timebase.FromNothing {
+	if h.rough() {
 		return "long enough"
 	}
 	return "good enough"
@@ -107,8 +114,12 @@ func (h Hearing) Verdict() string {
 	default:
 		say = append(say, "longer listening will tell it better")
 	}
-	if h.Timebase.Source == timebase.FromNothing {
-		say = append(say, fmt.Sprintf("the sampling clock was never measured and leaves ±%.1f s a day, so never certify by it", Normal*h.Timebase.SdRate()))
+	if h.rough() {
+		known := "is hardly known"
+		if h.Timebase.Source == timebase.FromNothing {
+			known = "was never measured"
+		}
+		say = append(say, fmt.Sprintf("the sampling clock %s and leaves ±%.1f s a day, so never certify by it", known, Normal*h.Timebase.SdRate()))
 	}
 	if h.Second != nil {
 		say = append(say, "another instrument is heard")

@@ -90,6 +90,7 @@ func TestPagesInBrowser(t *testing.T) {
 		site.URL + "/instruments/417/strike/" + string(q.instruments[0].entries[3].ID), site.URL + "/owners", site.URL + "/owners/" + string(q.owners[0]), empty.URL + "/",
 		site.URL + "/instruments/417/compare", site.URL + "/instruments/19/compare", site.URL + "/instruments/19/start", site.URL + "/instruments/19/start?" + startAsked,
 		site.URL + "/round", site.URL + "/standard", site.URL + "/observers", empty.URL + "/round",
+		site.URL + "/instruments/417/listen", site.URL + "/instruments/731/listen",
 	} {
 		for width, dark := range map[int64]bool{1280: false, 390: true} {
 			if err := at(ctx, width, dark); err != nil {
@@ -129,7 +130,7 @@ func TestKeyboard(t *testing.T) {
 	q := lanternQuay(t)
 	site := httptest.NewServer(web.New(q.Workshop, func() time.Time { return today }, web.Options{}))
 	defer site.Close()
-	for _, page := range []string{"/", "/instruments/417", "/instruments/731/write/compared", "/instruments/417/compare", "/instruments/19/start", "/round", "/observers"} {
+	for _, page := range []string{"/", "/instruments/417", "/instruments/731/write/compared", "/instruments/417/compare", "/instruments/19/start", "/round", "/observers", "/instruments/417/listen"} {
 		if err := at(ctx, 390, false); err != nil {
 			t.Fatal(err)
 		}
@@ -211,7 +212,7 @@ func TestPictures(t *testing.T) {
 	}{
 		{"room", site.URL + "/", ""}, {"instrument", site.URL + "/instruments/417", ""}, {"trouble", site.URL + "/instruments/88", ""}, {"thin", site.URL + "/instruments/731", ""}, {"empty", empty.URL + "/", ""},
 		{"typed", site.URL + "/instruments/417/write/compared", ""}, {"compare", site.URL + "/instruments/417/compare", ""}, {"start", site.URL + "/instruments/19/start?" + startAsked, ""},
-		{"begin", site.URL + "/instruments/19/start", ""}, {"round", site.URL + "/round", ""}, {"standard", site.URL + "/standard", ""}, {"observers", site.URL + "/observers", ""}, {"work", site.URL + "/instruments/417/write/work-done", ""}, {"kinds", site.URL + "/instruments/417/write", ""},
+		{"listen", site.URL + "/instruments/417/listen", ""}, {"begin", site.URL + "/instruments/19/start", ""}, {"round", site.URL + "/round", ""}, {"standard", site.URL + "/standard", ""}, {"observers", site.URL + "/observers", ""}, {"work", site.URL + "/instruments/417/write/work-done", ""}, {"kinds", site.URL + "/instruments/417/write", ""},
 		{"wrong", site.URL + "/instruments/417/write/compared", `document.getElementById("f-dial").value = "9:12"; document.getElementById("f-by").value = "Mats Vinter"; document.querySelector(".form").requestSubmit()`},
 		{"preview", site.URL + "/instruments/731/import", `const t = new DataTransfer(); t.items.add(new File(["utc;error_s\n2027-02-20T10:00:00Z;-10.9\n2027-02-21T10:00:00Z;48.7\n2027-02-22T10:00:00Z;-11.7\n2027-02-23T10:00:00Z;-12.2\n"], "book.csv")); document.getElementById("f-file").files = t.files; document.getElementById("f-by").value = "Mats Vinter"; document.querySelector(".form").requestSubmit()`},
 		{"new", site.URL + "/instruments/new", ""}, {"import", site.URL + "/instruments/417/import", ""}, {"owners", site.URL + "/owners", ""}, {"owner", site.URL + "/owners/" + string(q.owners[0]), ""}, {"strike", site.URL + strike, ""}, {"lost", site.URL + "/nowhere", ""},

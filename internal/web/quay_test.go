@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -23,8 +24,9 @@ var today = time.Date(2027, 3, 4, 9, 14, 32, 0, time.UTC)
 type quay struct {
 	*workshop.Workshop
 	db          *store.DB
-	now         time.Time // of its clock
-	begun       time.Time // when its clock began to run; zero: it stands
+	now         time.Time    // of its clock
+	begun       time.Time    // when its clock began to run; zero: it stands
+	ahead       atomic.Int64 // by which its clock was put on since, ns
 	serial      uint64
 	instruments []*kept
 	owners      []chronometer.ID
@@ -70,7 +72,7 @@ func (q *quay) tell() time.Time {
 	if q.begun.IsZero() {
 		return q.now
 	}
-	return q.now.Add(time.Since(q.begun))
+	return q.now.Add(time.Since(q.begun) + time.Duration(q.ahead.Load()))
 }
 
 // emptyQuay returns a workshop in which nothing is entered.

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"timeball/internal/chronometer"
+	"timeball/internal/web/hearing"
 	"timeball/internal/web/static"
 	"timeball/internal/web/wording"
 	"timeball/internal/workshop"
@@ -32,17 +33,36 @@ type site struct {
 	log      *slog.Logger
 	pages    pages
 	assets   static.Files
+
+	listenings *hearing.Room
 }
 
 func newSite(w *workshop.Workshop, now func() time.Time, o Options) *site {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
-	return &site{workshop: w, now: now, demo: o.Demo, log: o.Log, pages: parsePages(), assets: static.Read()}
+	return &site{workshop: w, now: now, demo: o.Demo, log: o.Log, pages: parsePages(), assets: static.Read(), listenings: hearing.New(w, now)}
+}
+
+// Pages answers requests for the pages of a workshop. Close it when no more
+// come: the sound of listenings that were not kept is kept until then.
+type Pages struct {
+	answers http.Handler
+	site    *site
+}
+
+// ServeHTTP answers a request.
+func (p *Pages) ServeHTTP(w http.ResponseWriter, r *http.Request) { p.answers.ServeHTTP(w, r) }
+
+// Close ends all listenings and removes the sound that was not kept. It returns
+// nil.
+func (p *Pages) Close() error {
+	p.site.listenings.Close()
+	return nil
 }
 
 // New returns the pages of the workshop w, whose clock is now.
-func New(w *workshop.Workshop, now func() time.Time, o Options) http.Handler {
+func New(w *workshop.Workshop, now func() time.Time, o Options) *Pages {
 	s := newSite(w, now, o)
 	mux := http.NewServeMux()
 	for pattern, answer := range s.routes() {
@@ -55,7 +75,7 @@ func New(w *workshop.Workshop, now func() time.Time, o Options) http.Handler {
 	}
 	guard := http.NewCrossOriginProtection()
 	guard.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { s.refuse(w, r, errForeign) }))
-	return s.shielded(guard.Handler(s.known(mux)))
+	return &Pages{answers: s.shielded(guard.Handler(s.known(mux))), site: s}
 }
 
 // answer writes a page or returns why it could not; nothing is written then.
@@ -63,37 +83,42 @@ type answer func(http.ResponseWriter, *http.Request) error
 
 func (s *site) routes() map[string]answer {
 	return map[string]answer{
-		"GET /{$}":                                  s.room,
-		"GET /clock/exchange":                       s.exchange,
-		"GET /standard":                             s.standard,
-		"GET /round":                                s.round,
-		"POST /round/hand":                          s.hand,
-		"GET /round/hand":                           s.round,
-		"POST /round":                               s.readThermometers,
-		"GET /observers":                            s.observers,
-		"POST /observers":                           s.exercised,
-		"GET /instruments/{number}/compare":         s.compare,
-		"POST /instruments/{number}/compare":        s.compared,
-		"POST /instruments/{number}/reckon":         s.reckon,
-		"GET /instruments/{number}/start":           s.plan,
-		"POST /instruments/{number}/start":          s.started,
-		"GET /instruments/new":                      s.newInstrument,
-		"POST /instruments/new":                     s.enterInstrument,
-		"GET /instruments/{number}":                 s.instrument,
-		"GET /instruments/{number}/write":           s.kinds,
-		"GET /instruments/{number}/write/{kind}":    s.blank,
-		"POST /instruments/{number}/write/{kind}":   s.write,
-		"GET /instruments/{number}/strike/{entry}":  s.strike,
-		"POST /instruments/{number}/strike/{entry}": s.strikeOut,
-		"GET /instruments/{number}/import":          s.chooseBook,
-		"POST /instruments/{number}/import":         s.importBook,
-		"GET /owners":                               s.owners,
-		"GET /owners/new":                           s.newOwner,
-		"POST /owners/new":                          s.enterOwner,
-		"GET /owners/{id}":                          s.owner,
-		"POST /owners/{id}":                         s.correctOwner,
-		"GET /attachments/{sum}":                    s.attachment,
-		"GET /static/{sum}/{name}":                  s.asset,
+		"GET /{$}":                                         s.room,
+		"GET /clock/exchange":                              s.exchange,
+		"GET /standard":                                    s.standard,
+		"GET /round":                                       s.round,
+		"POST /round/hand":                                 s.hand,
+		"GET /round/hand":                                  s.round,
+		"POST /round":                                      s.readThermometers,
+		"GET /observers":                                   s.observers,
+		"POST /observers":                                  s.exercised,
+		"GET /instruments/{number}/compare":                s.compare,
+		"POST /instruments/{number}/compare":               s.compared,
+		"POST /instruments/{number}/reckon":                s.reckon,
+		"GET /instruments/{number}/listen":                 s.listen,
+		"POST /instruments/{number}/listen":                s.listenToFile,
+		"POST /instruments/{number}/listen/{sitting}/rate": s.keepRate,
+		"POST /instruments/{number}/listen/{sitting}/comparison": s.keepComparison,
+		"GET /listen/{sitting}/sound":                            s.sound,
+		"GET /instruments/{number}/start":                        s.plan,
+		"POST /instruments/{number}/start":                       s.started,
+		"GET /instruments/new":                                   s.newInstrument,
+		"POST /instruments/new":                                  s.enterInstrument,
+		"GET /instruments/{number}":                              s.instrument,
+		"GET /instruments/{number}/write":                        s.kinds,
+		"GET /instruments/{number}/write/{kind}":                 s.blank,
+		"POST /instruments/{number}/write/{kind}":                s.write,
+		"GET /instruments/{number}/strike/{entry}":               s.strike,
+		"POST /instruments/{number}/strike/{entry}":              s.strikeOut,
+		"GET /instruments/{number}/import":                       s.chooseBook,
+		"POST /instruments/{number}/import":                      s.importBook,
+		"GET /owners":                                            s.owners,
+		"GET /owners/new":                                        s.newOwner,
+		"POST /owners/new":                                       s.enterOwner,
+		"GET /owners/{id}":                                       s.owner,
+		"POST /owners/{id}":                                      s.correctOwner,
+		"GET /attachments/{sum}":                                 s.attachment,
+		"GET /static/{sum}/{name}":                               s.asset,
 	}
 }
 
@@ -110,7 +135,7 @@ const (
 
 // mostOf returns the most bytes of a request that was found its place.
 func mostOf(r *http.Request) int64 {
-	if r.PathValue("kind") == wording.Slug(chronometer.KindListened) {
+	if r.PathValue("kind") == wording.Slug(chronometer.KindListened) || r.Pattern == "POST /instruments/{number}/listen" {
 		return mostSound
 	}
 	return mostUpload

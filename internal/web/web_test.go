@@ -137,6 +137,9 @@ func TestLinks(t *testing.T) {
 		wellMade(t, address, page, ids[address])
 		for _, e := range append(append(page.all("[href]"), page.all("[src]")...), page.all("form[action]")...) {
 			to := e.attrs["href"] + e.attrs["src"] + e.attrs["action"]
+			if e.attrs["method"] == "post" && strings.Contains(to, "/listen/") {
+				continue // of one listening, and only sent
+			}
 			u, err := url.Parse(to)
 			if err != nil || u.Host != "" || u.Scheme != "" {
 				t.Fatalf("%s leads to %q, outside the program", address, to)

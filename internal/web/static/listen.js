@@ -2,6 +2,7 @@
 import { Ear } from "./ear.js";
 import { Level } from "./earlevel.js";
 import { Line } from "./earline.js";
+import { renew, send } from "./earpanel.js";
 import { checkTone } from "./eartone.js";
 
 /** @typedef {import("./device.js").DeviceClock} DeviceClock */
@@ -12,12 +13,42 @@ const calmMs = 1000; // where less motion is asked for
 const leastDB = -60; // the foot of the bar
 
 /**
+ * Takes the instant of one tap on the dial: it tells which of the beats it was.
+ *
+ * @param {HTMLFormElement} form
+ * @param {DeviceClock} clock
+ */
+function oneTap(form, clock) {
+  const button = form.querySelector("[data-ear-tap]");
+  const says = form.querySelector("[data-ear-tapped]");
+  const field = form.elements.namedItem("tap_ms");
+  if (!(button instanceof HTMLButtonElement) || !(field instanceof HTMLInputElement)) return;
+  button.hidden = false;
+  button.addEventListener("pointerdown", tap);
+  button.addEventListener("click", (e) => { if (e.detail === 0) tap(e); }); // by the keyboard
+
+  /** @param {Event} e */
+  function tap(e) {
+    const utc = clock.utcAt(e.timeStamp);
+    if (!field || !(field instanceof HTMLInputElement) || !says) return;
+    if (!Number.isFinite(utc)) {
+      says.textContent = "This device is not yet compared with the standard; tap again in a moment.";
+      return;
+    }
+    field.value = String(utc);
+    says.textContent = `Tapped at ${new Date(utc).toISOString().slice(11, 21)} UTC.`;
+  }
+}
+
+/**
  * Offers to listen with the microphone of this device. The section, hidden until
  * then, names with data-ear-socket where the sound goes, and holds the buttons
  * [data-ear-listen], [data-ear-stop] and [data-ear-tone], a choice
- * select[data-ear-device], a bar meter[data-ear-level] of 0 to 1, a paragraph
+ * select[data-ear-device] in [data-ear-choice], a bar meter[data-ear-level] of 0 to 1, a paragraph
  * [data-ear-says] and [data-ear-panel], whose inside the server makes. Only the
- * first button and the paragraph must be there. data-ear-channel says which
+ * first button and the paragraph must be there. [data-ear-keep] elsewhere in the
+ * page, such as the forms form[data-ear-form], are shown once it listens.
+ * data-ear-channel says which
  * channel is listened to, from 0.
  *
  * @param {HTMLElement} section
@@ -34,7 +65,11 @@ export function listen(section, clock) {
   const tone = part("[data-ear-tone]", HTMLButtonElement);
   const choice = part("[data-ear-device]", HTMLSelectElement);
   const bar = part("[data-ear-level]", HTMLMeterElement);
-  const panel = part("[data-ear-panel]", HTMLElement);
+  const panel = part("[data-ear-panel]", HTMLElement) ?? document.querySelector("[data-ear-panel]");
+
+  const keeping = [...document.querySelectorAll("[data-ear-keep]")].filter((e) => e instanceof HTMLElement);
+  const compare = document.querySelector("form[data-ear-compare]");
+  if (compare instanceof HTMLFormElement) oneTap(compare, clock);
 
   const ear = new Ear(clock, { channel: Number(section.dataset.earChannel ?? 0) || 0 });
   /** @type {Line | null} */
@@ -84,7 +119,8 @@ export function listen(section, clock) {
     const kept = choice.value || stored();
     const all = await Ear.devices().catch(() => []);
     choice.replaceChildren(...all.map((d) => new Option(d.label, d.id, false, d.id === kept)));
-    choice.hidden = all.length < 2;
+    const place = choice.closest("[data-ear-choice]") ?? choice;
+    if (place instanceof HTMLElement) place.hidden = all.length < 2;
   }
 
   function stored() {
@@ -142,6 +178,7 @@ export function listen(section, clock) {
       line.addEventListener("change", show);
       line.addEventListener("message", (e) => hear(/** @type {CustomEvent} */ (e).detail));
       line.addEventListener("refused", (e) => over(note || (/** @type {CustomEvent} */ (e).detail ? `Listening has ended: ${/** @type {CustomEvent} */ (e).detail}.` : "Listening has ended.")));
+      for (const e of keeping) e.hidden = false;
       wake();
       showLevel();
     } catch (fault) {
@@ -154,9 +191,10 @@ export function listen(section, clock) {
   /** @param {Record<string, unknown>} message */
   function hear(message) {
     if (typeof message.panel === "string" && panel) {
-      const focus = panel.contains(document.activeElement) ? document.activeElement?.id : "";
-      panel.innerHTML = message.panel;
-      if (focus) document.getElementById(focus)?.focus();
+      const was = panel.querySelector("[data-enough]");
+      renew(panel, message.panel);
+      const enough = panel.querySelector("[data-enough]")?.getAttribute("data-enough");
+      if (!was && enough) note = `${enough[0].toUpperCase()}${enough.slice(1)}: more sound changes little.`;
     } else if (typeof message.say === "string") {
       note = message.say;
     } else if (message.done !== undefined) {
@@ -178,10 +216,17 @@ export function listen(section, clock) {
     over(ear.trouble);
   });
 
-  stop?.addEventListener("click", async () => {
+  /** Ends the listening; what was heard up to then is sent first. */
+  async function end() {
     const ending = line;
     ear.close();
-    const whole = await ending?.stop();
+    return ending?.stop();
+  }
+
+  for (const form of document.querySelectorAll("form[data-ear-form]")) if (form instanceof HTMLFormElement) send(form, end);
+
+  stop?.addEventListener("click", async () => {
+    const whole = await end();
     over(whole === false ? "Listening has ended; its last seconds did not reach the computer of the workshop." : "Listening has ended.");
   });
 
@@ -205,6 +250,8 @@ export function listen(section, clock) {
   if (Ear.hindrance) {
     note = Ear.hindrance;
     begin.disabled = true;
+  } else if (panel) {
+    panel.hidden = false;
   }
   offer();
   show();

@@ -4,6 +4,7 @@ import { DeviceClock, boundWords, deviceName } from "./device.js";
 import { takeInstant } from "./instant.js";
 import { pointAtEntries } from "./curve.js";
 import { filterLines } from "./filter.js";
+import { listen } from "./listen.js";
 import { keep, runOutbox, showOutbox } from "./outbox.js";
 import { compareByTap } from "./tap.js";
 import { exercise } from "./exercise.js";
@@ -32,10 +33,11 @@ for (const field of document.querySelectorAll("[data-device-name]")) {
 runOutbox(device);
 each("[data-outbox]", showOutbox);
 // The device is measured all the time only where a page rests on it.
-if (document.querySelector("[data-tap], [data-start], form[data-keep], [data-device]")) {
+if (document.querySelector("[data-tap], [data-start], [data-ear-socket], form[data-keep], [data-device]")) {
   each("[data-tap]", (section) => compareByTap(section, device));
   each("[data-exercise]", exercise);
   each("[data-start]", (section) => countDown(section, device));
+  each("[data-ear-socket]", (section) => listen(section, device));
   each("[data-round]", (root) => walkRound(root, device));
   // A round stays on its page, which still works when the connection is gone.
   const stays = document.querySelector("[data-round]") ? () => {} : undefined;
