@@ -247,7 +247,9 @@ func newTrain(f *front, g fold.Found, fromS, lengthS float64) *train {
 	}
 	t.from, t.to = 0, t.samples(beforeS+afterS)
 	t.group = int(math.Ceil(clearSum / t.energy))
-	if t.group > mostGroup || count < 4*t.group {
+	// Low tones are long: a faint beat slips by one of them too easily.
+	const lowHz = 500
+	if t.group > mostGroup || count < 4*t.group || f.band.FromHz < lowHz {
 		return nil
 	}
 	if t.learnFaint(count) {

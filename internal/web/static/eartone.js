@@ -4,11 +4,12 @@ import { middle } from "./earstamp.js";
 /** @typedef {import("./ear.js").Ear} Ear */
 
 const fromHz = 2000, toHz = 6000, lastsS = 0.02; // passes a speaker, a room and a pick-up; no tick is like it
-const times = 3;
+// Unevenly apart, so that no beat that is taken for the tone falls alike three times.
+const playedS = [0, 1.07, 2.31];
+const times = playedS.length;
 const leadS = 0.4;
-const apartS = 1;
 const beforeS = 0.05, afterS = 0.9; // where it is looked for, around when it was given out
-const likeness = 0.25; // of what is heard to the tone: noise reaches 0.15
+const likeness = 0.3; // of what is heard to the tone: noise reaches 0.15
 const agreeS = 0.003;
 
 /**
@@ -75,7 +76,7 @@ export async function checkTone(ear, out = {}) {
     const tone = sweep(context.sampleRate);
     const buffer = new AudioBuffer({ length: tone.length, sampleRate: context.sampleRate });
     buffer.copyToChannel(tone, 0);
-    const due = Array.from({ length: times }, (_, k) => context.currentTime + leadS + k * apartS);
+    const due = playedS.map((after) => context.currentTime + leadS + after);
     for (const at of due) {
       const source = new AudioBufferSourceNode(context, { buffer });
       source.connect(out.destination ?? context.destination);
@@ -84,7 +85,7 @@ export async function checkTone(ear, out = {}) {
     /** @type {number[]} */
     const left = []; // performance.now of context time 0 as it leaves the device, ms
     let given = Infinity; // the same as it is given to the output, at the earliest
-    while (context.currentTime < due[times - 1] + apartS + 0.2) {
+    while (context.currentTime < due[times - 1] + afterS + 0.3) {
       given = Math.min(given, performance.now() - 1000 * context.currentTime);
       const told = context.getOutputTimestamp?.();
       if (told?.contextTime && told.performanceTime) left.push(told.performanceTime - 1000 * told.contextTime);
