@@ -1,7 +1,11 @@
 export CGO_ENABLED ?= 0
 
 # Packages in which goroutines share state: these run again with the race detector.
-RACED = ./internal/store ./internal/workshop ./internal/api ./internal/web ./internal/cli
+RACED = ./internal/store ./internal/workshop ./internal/api ./internal/web ./internal/web/hearing ./internal/web/earpiece ./internal/cli
+
+# Tests that listen in a browser as time passes, which the race detector is too
+# slow for; unit runs them.
+REALTIME = ^TestListen(ed|In|Live)
 
 .PHONY: build test tools lint unit race fuzz bench accuracy platforms
 
@@ -28,7 +32,7 @@ unit:
 	go test -p 1 ./internal/web/... # browsers that keep time want the machine to themselves
 
 race:
-	CGO_ENABLED=1 go test -race -short $(RACED)
+	CGO_ENABLED=1 go test -race -short -skip '$(REALTIME)' $(RACED)
 
 # The binary builds for every platform we name.
 platforms:

@@ -62,11 +62,10 @@ type Finding struct {
 
 	Second *Second
 
-	Profile  []float64 // mean power over one oscillation, from PhaseS before the drop, in the loudest
-	Places   Places
-	FoldedS  float64 // a place of Profile
-	LevelDB  float64 // beat over noise
-	ClipPart float64 // share of beats that touch full scale
+	Profile []float64 // mean power over one oscillation, from PhaseS before the drop, in the loudest
+	Places  Places
+	FoldedS float64 // a place of Profile
+	LevelDB float64 // beat over noise
 }
 
 // Places are where the sounds of an oscillation lie in Profile, s after its

@@ -357,6 +357,8 @@ func reportListened(w io.Writer, name string, r *audio.Recording, h listening.He
 		fmt.Fprintf(w, "%s.\n\n", capital(verdict))
 	}
 	fmt.Fprintf(w, "%.0f vibrations an hour, %s; %d beats, %s; they scatter by %.0f µs.\n", h.PerHour, escapement(h.LoudBeats), h.Beats, missedWords(h.Missed), 1e6*h.JitterS)
+	half := listening.Normal * h.PeriodSdS
+	fmt.Fprintf(w, "One oscillation takes %.*f s ±%.*f by the sampling clock.\n", periodDecimals(half), h.PeriodS, periodDecimals(half), half)
 	if h.Amplitude > 0 {
 		fmt.Fprintf(w, "Amplitude %.0f° ±%.0f°, from %.2f ms between unlocking and drop.\n", h.Amplitude, math.Ceil(listening.Normal*h.AmplitudeSd), 1e3*h.DelayS)
 		for _, a := range h.AmplitudeOthers {
@@ -421,6 +423,15 @@ func decimals(v float64) int {
 		return 3
 	}
 	return min(5, max(1, 1-int(math.Floor(math.Log10(v)))))
+}
+
+// periodDecimals returns the places that show two figures of the doubt of a
+// period.
+func periodDecimals(half float64) int {
+	if half <= 0 {
+		return 10
+	}
+	return min(10, max(4, 1-int(math.Floor(math.Log10(half)))))
 }
 
 func rms(x []float64) float64 {

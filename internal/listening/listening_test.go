@@ -170,9 +170,6 @@ func TestTwoListeningsADayApart(t *testing.T) {
 // TestCounted: an hour whose frames are counted against UTC tells the sampling
 // clock, and the rate then has its doubt and not the 4.3 s a day of a guess.
 func TestCounted(t *testing.T) {
-	if testing.Short() {
-		t.Skip("an hour of sound")
-	}
 	const rate, ppm = 8000, -31
 	rng := rand.New(rand.NewPCG(3, 3))
 	c := steady
@@ -211,9 +208,6 @@ func TestLost(t *testing.T) {
 
 // TestLongRecording: an hour and more shows amplitude and rate along it.
 func TestLongRecording(t *testing.T) {
-	if testing.Short() {
-		t.Skip("an hour of sound")
-	}
 	c := steady
 	falls := func(s float64) float64 { return 260 - 20*s/4000 }
 	c.AmplitudeAt = falls

@@ -20,7 +20,6 @@ type Live struct {
 	boundS   float64   // of the standard that stamped the last
 	course   []heard.Moment
 	known    Hearing
-	knownAt  float64
 	fresh    bool
 }
 
@@ -80,9 +79,8 @@ func (l *Live) Hearing() Hearing {
 	}
 	l.known = l.judge()
 	l.fresh = false
-	l.knownAt = l.Seconds()
 	if l.known.Rated && !l.known.Overlapped {
-		l.course = append(l.course, heard.Moment{AtS: l.knownAt, RatePerDay: float64(l.known.TrueRate), PlusMinusPerDay: Normal * l.known.Sd})
+		l.course = append(l.course, heard.Moment{AtS: l.Seconds(), RatePerDay: float64(l.known.TrueRate), PlusMinusPerDay: Normal * l.known.Sd})
 		if len(l.course) > 400 {
 			for i := range 200 {
 				l.course[i] = l.course[2*i+1]
@@ -165,22 +163,4 @@ func (l *Live) Phase() (Phase, bool) {
 		At: at.UTC().Round(time.Microsecond), SdS: math.Hypot(sd, h.JitterS/math.Sqrt(float64(len(used)))), BoundS: l.boundS,
 		Beats: len(used), LengthS: used[len(used)-1].AtS - used[0].AtS,
 	}, true
-}
-
-// EarlierS returns by how much the dial is ahead of UTC, s, less whole beats, if
-// a beat of beatS fell at the instant at: in [0, beatS).
-func EarlierS(at time.Time, beatS float64) float64 {
-	day := at.Sub(at.Truncate(24 * time.Hour)).Seconds()
-	ahead := math.Mod(-day, beatS)
-	if ahead < 0 {
-		ahead += beatS
-	}
-	return ahead
-}
-
-// Nearest returns the error of the dial, s, that fits a beat at the instant at
-// and is nearest to one expected.
-func Nearest(at time.Time, beatS, expectedS float64) float64 {
-	ahead := EarlierS(at, beatS)
-	return ahead + beatS*math.Round((expectedS-ahead)/beatS)
 }
