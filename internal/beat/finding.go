@@ -7,6 +7,7 @@ import (
 
 	"timeball/internal/clock"
 	"timeball/internal/robust"
+	"timeball/internal/trend"
 )
 
 // Gap is a place where sound was lost, or came twice.
@@ -137,9 +138,9 @@ func (l *Listener) Finding(trueS func(float64) float64) Finding {
 		return f
 	}
 	f.count(t, strokes)
-	f.PeriodS, f.PeriodSdS, f.JitterS = line.periodS, line.sdS, line.scatterS
+	f.PeriodS, f.PeriodSdS, f.JitterS = line.PeriodS, line.SdS, line.ScatterS
 	f.LoudBeats, f.LevelDB = 1, 10*math.Log10(math.Max(t.energy, 1e-9)/((beforeS+afterS)*t.f.rateHz))
-	f.RateSd = 86400 * line.sdS / line.periodS
+	f.RateSd = 86400 * line.SdS / line.PeriodS
 	l.others(&f, strokes, line, trueS)
 	f.name(l.options.PerHour)
 	f.Heard = true
@@ -148,7 +149,7 @@ func (l *Listener) Finding(trueS func(float64) float64) Finding {
 		f.Heard, f.Why = false, "too few beats to say that they are regular; listen longer"
 	case heard < leastHeard:
 		f.Heard, f.Why = false, "no regular beat found: what was taken for one was missing more often than not"
-	case line.scatterS > mostJitterS:
+	case line.ScatterS > mostJitterS:
 		f.Heard, f.Why = false, "no regular beat found: what is heard keeps no time"
 	}
 	f.Gaps = t.gaps(strokes, line)
@@ -156,13 +157,13 @@ func (l *Listener) Finding(trueS func(float64) float64) Finding {
 		f.Rated = false
 		return f
 	}
-	f.TeethSd, f.WanderSd = 86400*line.toothSdS/line.periodS, 86400*line.wanderSdS/line.periodS
-	f.Teeth, f.TeethSdS = line.teeth, line.toothSDs
+	f.TeethSd, f.WanderSd = 86400*line.ToothSdS/line.PeriodS, 86400*line.WanderSdS/line.PeriodS
+	f.Teeth, f.TeethSdS = line.Teeth, line.ToothSDs
 	if d := t.drift(); d != 0 {
 		moved := 86400 * math.Abs(d) / f.DurationS
 		f.WanderSd, f.RateSd = math.Hypot(f.WanderSd, moved), math.Hypot(f.RateSd, moved)
 	}
-	f.Early = len(line.teeth) == 0 && float64(strokes[len(strokes)-1].k-strokes[0].k) < leastTurns*16
+	f.Early = len(line.Teeth) == 0 && float64(strokes[len(strokes)-1].K-strokes[0].K) < leastTurns*16
 	if f.RateSd > mostRateSd {
 		f.Rated = false
 	}
@@ -173,11 +174,11 @@ func (l *Listener) Finding(trueS func(float64) float64) Finding {
 
 // drawn returns the beats of the main train and their line. They are kept for
 // the next call as long as no beat is added.
-func (l *Listener) drawn(trueS func(float64) float64) ([]stroke, line, bool) {
+func (l *Listener) drawn(trueS func(float64) float64) ([]stroke, trend.Line, bool) {
 	d := &l.drawing
 	if d.strokes == nil || d.count != len(l.main.strokes) || d.true != (trueS != nil) {
 		d.strokes, d.count, d.true = l.main.settled(trueS), len(l.main.strokes), trueS != nil
-		d.line, d.ok = fit(d.strokes, l.main.periodS)
+		d.line, d.ok = trend.Fit(d.strokes, l.main.periodS)
 	}
 	return d.strokes, d.line, d.ok
 }
@@ -187,19 +188,19 @@ type drawing struct {
 	strokes []stroke
 	count   int
 	true    bool // in true seconds
-	line    line
+	line    trend.Line
 	ok      bool
 }
 
 // settled returns the strokes of a train in order, in true seconds.
 func (t *train) settled(trueS func(float64) float64) []stroke {
 	s := slices.Clone(t.strokes)
-	slices.SortStableFunc(s, func(a, b stroke) int { return int(a.k - b.k) })
-	s = slices.CompactFunc(s, func(a, b stroke) bool { return a.k == b.k })
+	slices.SortStableFunc(s, func(a, b stroke) int { return int(a.K - b.K) })
+	s = slices.CompactFunc(s, func(a, b stroke) bool { return a.K == b.K })
 	for i := range s {
-		s[i].at -= t.f.delayS
+		s[i].At -= t.f.delayS
 		if trueS != nil {
-			s[i].at = trueS(s[i].at)
+			s[i].At = trueS(s[i].At)
 		}
 	}
 	return s
@@ -209,39 +210,39 @@ func (t *train) settled(trueS func(float64) float64) []stroke {
 // could be heard.
 func (f *Finding) count(t *train, strokes []stroke) {
 	for i, s := range strokes {
-		f.Beats += int(s.n)
+		f.Beats += int(s.N)
 		if i > 0 {
 			before := strokes[i-1]
-			f.Missed += max(0, int(s.k-before.k)-int(before.n))
+			f.Missed += max(0, int(s.K-before.K)-int(before.N))
 		}
 	}
 	if t.group == 1 { // what came after the last beat heard
-		f.Missed += int(math.Max(0, float64(t.f.tape.Length)/t.f.rateHz-(strokes[len(strokes)-1].at+t.f.delayS)-1) / t.periodS)
+		f.Missed += int(math.Max(0, float64(t.f.tape.Length)/t.f.rateHz-(strokes[len(strokes)-1].At+t.f.delayS)-1) / t.periodS)
 	}
 	f.Missed = max(0, f.Missed-t.silent)
 }
 
 // gaps returns where the sound jumps.
-func (t *train) gaps(strokes []stroke, line line) []Gap {
+func (t *train) gaps(strokes []stroke, line trend.Line) []Gap {
 	var out []Gap
 	for i := 1; i < len(strokes); i++ {
 		a, b := strokes[i-1], strokes[i]
-		if a.segment == b.segment {
+		if a.Segment == b.Segment {
 			continue
 		}
-		late := line.places[b.segment] - line.places[a.segment]
+		late := line.Places[b.Segment] - line.Places[a.Segment]
 		late -= t.wholes(late)
-		if math.Abs(late) < 3*line.scatterS/math.Sqrt(4) && math.Abs(late) < 0.0003 {
+		if math.Abs(late) < 3*line.ScatterS/math.Sqrt(4) && math.Abs(late) < 0.0003 {
 			continue
 		}
 		na, nb := 0, 0
-		for j := i - 1; j >= 0 && strokes[j].segment == a.segment; j-- {
+		for j := i - 1; j >= 0 && strokes[j].Segment == a.Segment; j-- {
 			na++
 		}
-		for j := i; j < len(strokes) && strokes[j].segment == b.segment; j++ {
+		for j := i; j < len(strokes) && strokes[j].Segment == b.Segment; j++ {
 			nb++
 		}
-		out = append(out, Gap{AtS: (a.at + b.at) / 2, MissingS: -late, SdS: line.scatterS * math.Sqrt(1/float64(na)+1/float64(nb))})
+		out = append(out, Gap{AtS: (a.At + b.At) / 2, MissingS: -late, SdS: line.ScatterS * math.Sqrt(1/float64(na)+1/float64(nb))})
 	}
 	return out
 }
@@ -386,10 +387,10 @@ func (f *Finding) fold(t *train) {
 	count := 0.0
 	for i := len(t.strokes) - 1; i >= 0 && count < 120; i-- {
 		s := t.strokes[i]
-		if s.n != 1 && t.group == 1 {
+		if s.N != 1 && t.group == 1 {
 			continue
 		}
-		first := int64(math.Round((s.at - leadShare*f.PeriodS) / binS))
+		first := int64(math.Round((s.At - leadShare*f.PeriodS) / binS))
 		if first < t.f.bins.From() || first+int64(n) > t.f.bins.Count {
 			continue
 		}
@@ -424,9 +425,9 @@ func (l *Listener) Strokes(trueS func(float64) float64, each func(Stroke)) {
 	}
 	drop := l.main.dropOffset()
 	for i, s := range strokes {
-		out := Stroke{Number: s.k - strokes[0].k, AtS: s.at + drop, Level: float64(s.level), Fit: float64(s.fit), Beats: int(s.n), Segment: int(s.segment)}
+		out := Stroke{Number: s.K - strokes[0].K, AtS: s.At + drop, Level: float64(s.Level), Fit: float64(s.Fit), Beats: int(s.N), Segment: int(s.Segment)}
 		if ok {
-			out.LateS, out.Used = line.rest[i], line.weight[i] > 0
+			out.LateS, out.Used = line.Rest[i], line.Weight[i] > 0
 		}
 		each(out)
 	}

@@ -39,8 +39,8 @@ func (w *follower) expects(k float64) (atS, scatterS float64) {
 	// The line through the last ones; its slope only once there are enough.
 	var sk, st float64
 	for _, s := range w.recent {
-		sk += s.middle()
-		st += s.at - s.middle()*w.t.periodS
+		sk += s.Middle()
+		st += s.At - s.Middle()*w.t.periodS
 	}
 	mk, mt := sk/float64(n), st/float64(n)
 	slope := 0.0
@@ -48,14 +48,14 @@ func (w *follower) expects(k float64) (atS, scatterS float64) {
 	if n >= 12 {
 		var kk, kt float64
 		for _, s := range w.recent {
-			d := s.middle() - mk
+			d := s.Middle() - mk
 			kk += d * d
-			kt += d * (s.at - s.middle()*w.t.periodS - mt)
+			kt += d * (s.At - s.Middle()*w.t.periodS - mt)
 		}
 		slope = kt / kk
 	}
 	for _, s := range w.recent {
-		rest = append(rest, s.at-s.middle()*w.t.periodS-mt-slope*(s.middle()-mk))
+		rest = append(rest, s.At-s.Middle()*w.t.periodS-mt-slope*(s.Middle()-mk))
 	}
 	m := robust.Median(rest)
 	return mt + m + k*w.t.periodS + slope*(k-mk), math.Max(robust.Spread(rest, m), 5e-6)
@@ -79,7 +79,7 @@ func (t *train) time(k int64, atS, reachS float64) (s stroke, ok bool) {
 		return stroke{}, false
 	}
 	lag, fit, level := t.correlate(t.without(k), w, margin)
-	s = stroke{k: k, at: atS + (lag-frac)/t.f.rateHz, level: float32(level), fit: float32(fit), n: uint8(t.group)}
+	s = stroke{K: k, At: atS + (lag-frac)/t.f.rateHz, Level: float32(level), Fit: float32(fit), N: uint8(t.group)}
 	return s, fit >= t.least && level > 0.1
 }
 
@@ -112,14 +112,14 @@ func (t *train) without(k int64) []float64 {
 // learn adds a beat to the shape, the older ones slowly forgotten.
 func (t *train) learn(s stroke) {
 	const memory = 500.0
-	if _, known := t.parts[s.k]; known || t.shapes >= memory && s.k&3 != 0 {
+	if _, known := t.parts[s.K]; known || t.shapes >= memory && s.K&3 != 0 {
 		return
 	}
-	if s.n != 1 || float64(s.fit) < 0.8*t.usual || s.level > 3 {
+	if s.N != 1 || float64(s.Fit) < 0.8*t.usual || s.Level > 3 {
 		return
 	}
 	w := make([]float64, t.samples(beforeS+afterS)+32)
-	frac, whole := t.take(w, s.at, 16)
+	frac, whole := t.take(w, s.At, 16)
 	if !whole {
 		return
 	}
@@ -128,7 +128,7 @@ func (t *train) learn(s stroke) {
 	t.shapes = math.Min(t.shapes+1, memory)
 	t.faded *= 1 - 1/t.shapes
 	for i, v := range one {
-		t.shape[i] += (v/float64(s.level) - t.shape[i]) / t.shapes
+		t.shape[i] += (v/float64(s.Level) - t.shape[i]) / t.shapes
 	}
 }
 
@@ -166,15 +166,15 @@ func (w *follower) follow() {
 // seen takes a beat that was found at or near its prediction.
 func (w *follower) seen(s stroke, at, scatter float64) {
 	t := w.t
-	off := s.at - at
+	off := s.At - at
 	gate := math.Max(8*scatter, 0.0006)
 	if t.group > 1 || len(w.recent) < 8 || math.Abs(off) < gate {
-		s.segment = w.segment
+		s.Segment = w.segment
 		w.pending = w.pending[:0]
 		w.settle(s)
 		if math.Abs(off) < 4*scatter || len(w.recent) <= 8 {
 			t.learn(s)
-			if t.group == 1 && w.before.n == 1 {
+			if t.group == 1 && w.before.N == 1 {
 				t.lookBack(w.before) // its half period has been heard by now
 			}
 			w.before = s
@@ -185,10 +185,10 @@ func (w *follower) seen(s stroke, at, scatter float64) {
 		return
 	}
 	// Off its line: alone it is an odd beat; several alike are a jump.
-	s.segment = w.segment
+	s.Segment = w.segment
 	if n := len(w.pending); n > 0 {
 		last := w.pending[n-1]
-		if math.Abs((s.at-last.at)-float64(s.k-last.k)*t.periodS) > math.Max(gate/2, 4*scatter) {
+		if math.Abs((s.At-last.At)-float64(s.K-last.K)*t.periodS) > math.Max(gate/2, 4*scatter) {
 			w.pending = w.pending[:0]
 		}
 	}
@@ -200,12 +200,12 @@ func (w *follower) seen(s stroke, at, scatter float64) {
 	}
 	w.jump()
 	for _, p := range w.pending {
-		p.segment = w.segment
+		p.Segment = w.segment
 		w.recent = append(w.recent, p)
 	}
-	from := w.pending[0].k
-	for i := len(t.strokes) - 1; i >= 0 && (t.strokes[i].k-from)*w.way >= 0; i-- {
-		t.strokes[i].segment = w.segment
+	from := w.pending[0].K
+	for i := len(t.strokes) - 1; i >= 0 && (t.strokes[i].K-from)*w.way >= 0; i-- {
+		t.strokes[i].Segment = w.segment
 	}
 	w.pending = w.pending[:0]
 }
@@ -228,13 +228,13 @@ func (w *follower) steady() {
 	if len(w.recent) < recentBeats || t.group > 1 {
 		return
 	}
-	a, _ := w.expects(float64(w.recent[0].k))
-	b, scatter := w.expects(float64(w.recent[0].k + recentBeats))
+	a, _ := w.expects(float64(w.recent[0].K))
+	b, scatter := w.expects(float64(w.recent[0].K + recentBeats))
 	period := (b - a) / recentBeats
 	if math.Abs(period-t.periodS)*recentBeats < 4*scatter+2e-5 {
 		return
 	}
-	k := float64(w.recent[len(w.recent)-1].k)
+	k := float64(w.recent[len(w.recent)-1].K)
 	t.startS += k * (t.periodS - period)
 	t.periodS = period
 }
@@ -307,7 +307,7 @@ func (w *follower) relocate(first, over int64, endS float64) bool {
 		s, ok := t.time(k, at+shift, wideS)
 		if ok && begin < 0 {
 			begin, seen = k, 0
-			shift = s.at - at
+			shift = s.At - at
 		} else if ok {
 			seen++
 		}

@@ -8,6 +8,7 @@ import (
 	"timeball/internal/dsp"
 	"timeball/internal/fold"
 	"timeball/internal/robust"
+	"timeball/internal/trend"
 )
 
 // Options are what is known before listening; the zero value knows nothing.
@@ -177,13 +178,13 @@ func (l *Listener) try() {
 			continue
 		}
 		done[f] = true
-		line, ok := fit(t.strokes, t.periodS)
+		line, ok := trend.Fit(t.strokes, t.periodS)
 		if !ok {
 			continue
 		}
 		// Where bands time the beats as well as each other, the loudest shows most
 		// of what a beat is made of.
-		sharp := line.sdS / line.periodS
+		sharp := line.SdS / line.PeriodS
 		if best == nil || sharp < 0.8*sharpest || sharp < 1.25*sharpest && t.energy > best.energy {
 			best, forward, from, sharpest = t, w, a.c, sharp
 		}
@@ -210,29 +211,29 @@ func (l *Listener) join() {
 		return
 	}
 	parts := t.settled(nil)
-	split, ok1 := fit(parts, t.periodS)
+	split, ok1 := trend.Fit(parts, t.periodS)
 	whole := slices.Clone(parts)
 	for i := range whole {
-		whole[i].segment = 0
+		whole[i].Segment = 0
 	}
-	one, ok2 := fit(whole, t.periodS)
+	one, ok2 := trend.Fit(whole, t.periodS)
 	const as, more = 1.5, 2e-5
-	if !ok1 || !ok2 || one.scatterS > as*split.scatterS+more {
+	if !ok1 || !ok2 || one.ScatterS > as*split.ScatterS+more {
 		return
 	}
 	// Each stretch must lie on the line, not only most beats.
 	rests := map[int32][]float64{}
 	for i, b := range parts {
-		rests[b.segment] = append(rests[b.segment], one.rest[i])
+		rests[b.Segment] = append(rests[b.Segment], one.Rest[i])
 	}
 	for _, r := range rests {
-		if math.Abs(robust.Median(r)) > 4*one.scatterS+1e-4 {
+		if math.Abs(robust.Median(r)) > 4*one.ScatterS+1e-4 {
 			return
 		}
 	}
-	t.periodS = one.periodS
+	t.periodS = one.PeriodS
 	for i := range t.strokes {
-		t.strokes[i].segment = 0
+		t.strokes[i].Segment = 0
 	}
 	l.timeAnew()
 }
@@ -258,7 +259,7 @@ func (l *Listener) timeAnew() {
 	from, to := 0, 0
 	best, run := 0, 0 // the longest run without a beat missed
 	for i := 1; i <= len(t.strokes); i++ {
-		if i < len(t.strokes) && t.strokes[i].segment == t.strokes[i-1].segment && t.strokes[i].k == t.strokes[i-1].k+1 {
+		if i < len(t.strokes) && t.strokes[i].Segment == t.strokes[i-1].Segment && t.strokes[i].K == t.strokes[i-1].K+1 {
 			run++
 			continue
 		}
@@ -273,13 +274,13 @@ func (l *Listener) timeAnew() {
 		return
 	}
 	clean := t.strokes[from:to]
-	if line, ok := fit(clean, t.periodS); ok {
-		t.periodS = line.periodS
+	if line, ok := trend.Fit(clean, t.periodS); ok {
+		t.periodS = line.PeriodS
 	}
 	t.remake(clean)
 	t.strokes, t.segment, t.silent = nil, 0, 0
-	t.startS = start.at - float64(start.k)*t.periodS
-	l.forward = l.bothWays(t, start.k)
+	t.startS = start.At - float64(start.K)*t.periodS
+	l.forward = l.bothWays(t, start.K)
 }
 
 // sought returns the beat of a stretch of a front.
@@ -297,7 +298,7 @@ func (l *Listener) walk(t *train, lengthS, fromS float64) (*follower, bool) {
 	forward := l.bothWays(t, start)
 	seen := 0
 	for _, s := range t.strokes {
-		seen += int(s.n)
+		seen += int(s.N)
 	}
 	span := float64(t.f.tape.Length-t.f.tape.From) / t.f.rateHz
 	return forward, seen >= leastTrain && float64(seen) >= 0.5*math.Min(span, lengthS)/t.periodS-2
@@ -310,12 +311,12 @@ func (l *Listener) bothWays(t *train, start int64) *follower {
 	forward.follow()
 	back := &follower{t: t, way: -1, next: start - int64(t.group)}
 	for i := range min(recentBeats, len(t.strokes)) { // it begins with what is known of the first beats
-		if s := t.strokes[i]; s.segment == 0 {
+		if s := t.strokes[i]; s.Segment == 0 {
 			back.recent = append([]stroke{s}, back.recent...)
 		}
 	}
 	back.follow()
-	slices.SortFunc(t.strokes, func(a, b stroke) int { return cmp.Compare(a.k, b.k) })
+	slices.SortFunc(t.strokes, func(a, b stroke) int { return cmp.Compare(a.K, b.K) })
 	return forward
 }
 

@@ -8,6 +8,7 @@ import (
 	"timeball/internal/dsp"
 	"timeball/internal/fold"
 	"timeball/internal/robust"
+	"timeball/internal/trend"
 )
 
 // The rules of hearing more than one.
@@ -39,20 +40,20 @@ func (l *Listener) examine() {
 	strokes := t.settled(nil)
 	last := strokes[len(strokes)-1]
 	i := len(strokes) - 1
-	for i > 0 && strokes[i-1].segment == last.segment && last.at-strokes[i-1].at < examineS {
+	for i > 0 && strokes[i-1].Segment == last.Segment && last.At-strokes[i-1].At < examineS {
 		i--
 	}
 	first := strokes[i]
-	if last.k-first.k < leastTrain-1 {
+	if last.K-first.K < leastTrain-1 {
 		return
 	}
-	line, ok := fit(strokes[i:], t.periodS)
+	line, ok := trend.Fit(strokes[i:], t.periodS)
 	if !ok {
 		return
 	}
-	period := line.periodS
-	count := int(last.k - first.k)
-	start := first.at + t.f.delayS - period/4
+	period := line.PeriodS
+	count := int(last.K - first.K)
+	start := first.At + t.f.delayS - period/4
 	v := levelsOf(t.f, period, start, count)
 	at, main := v.top(period/4, 0.004)
 	type cluster struct{ relS, power float64 }
@@ -114,9 +115,9 @@ func (l *Listener) second(g fold.Found, fromS, lengthS float64) *mate {
 		return nil
 	}
 	strokes := t.settled(nil)
-	line, ok := fit(strokes, t.periodS)
-	span := float64(strokes[len(strokes)-1].k-strokes[0].k) + 1
-	if !ok || line.scatterS > mostJitterS || float64(len(strokes)) < leastHeard*span || len(strokes) < leastTrain {
+	line, ok := trend.Fit(strokes, t.periodS)
+	span := float64(strokes[len(strokes)-1].K-strokes[0].K) + 1
+	if !ok || line.ScatterS > mostJitterS || float64(len(strokes)) < leastHeard*span || len(strokes) < leastTrain {
 		return nil
 	}
 	return &mate{train: t, forward: w}
@@ -131,7 +132,7 @@ func (l *Listener) besides(m *mate, strokes []stroke, period float64) bool {
 	first := strokes[0]
 	same := 0
 	for _, b := range s {
-		d := math.Remainder(b.at-first.at, period)
+		d := math.Remainder(b.At-first.At, period)
 		if math.Abs(d) < apartS {
 			same++
 		}
@@ -143,14 +144,14 @@ func (l *Listener) besides(m *mate, strokes []stroke, period float64) bool {
 	if math.Abs(m.train.periodS/period-1) > 2*nearNominal {
 		return true
 	}
-	return math.Abs(m.train.periodS-period)/period*(s[len(s)-1].at-s[0].at) < smear
+	return math.Abs(m.train.periodS-period)/period*(s[len(s)-1].At-s[0].At) < smear
 }
 
 // otherBeat looks for an instrument of another beat, the beats known blanked.
 func (l *Listener) otherBeat(strokes []stroke, period float64) {
 	f := l.main.f
-	fromS := strokes[0].at + f.delayS
-	lengthS := strokes[len(strokes)-1].at - strokes[0].at
+	fromS := strokes[0].At + f.delayS
+	lengthS := strokes[len(strokes)-1].At - strokes[0].At
 	folds := f.curve(fromS, lengthS)
 	blank := func(atS float64) {
 		lo, hi := int((atS-0.045-fromS)/folds.StepS), int((atS+0.04-fromS)/folds.StepS)
@@ -159,12 +160,12 @@ func (l *Listener) otherBeat(strokes []stroke, period float64) {
 		}
 	}
 	for _, s := range strokes {
-		blank(s.at + f.delayS)
-		blank(s.at + f.delayS + period/2)
+		blank(s.At + f.delayS)
+		blank(s.At + f.delayS + period/2)
 		for _, m := range l.mates {
 			for _, o := range m.train.strokes {
-				if math.Abs(o.at-s.at-f.delayS) < period {
-					blank(o.at)
+				if math.Abs(o.At-s.At-f.delayS) < period {
+					blank(o.At)
 				}
 			}
 		}
@@ -194,7 +195,7 @@ func (l *Listener) otherBeat(strokes []stroke, period float64) {
 			continue
 		}
 		s := m.train.settled(nil)
-		share := float64(len(s)) / float64(s[len(s)-1].k-s[0].k+1)
+		share := float64(len(s)) / float64(s[len(s)-1].K-s[0].K+1)
 		if best == nil || share > most+0.1 || share > most-0.1 && m.train.periodS < best.train.periodS {
 			best, most = m, share
 		}
@@ -205,29 +206,29 @@ func (l *Listener) otherBeat(strokes []stroke, period float64) {
 }
 
 // others adds to a finding what the mates say.
-func (l *Listener) others(f *Finding, strokes []stroke, own line, trueS func(float64) float64) {
+func (l *Listener) others(f *Finding, strokes []stroke, own trend.Line, trueS func(float64) float64) {
 	t := l.main
 	perDay := func(p float64) float64 { return 86400 / p }
 	for _, m := range l.mates {
 		s := m.train.settled(trueS)
-		line, ok := fit(s, m.train.periodS)
+		line, ok := trend.Fit(s, m.train.periodS)
 		if !ok {
 			continue
 		}
-		less := perDay(own.periodS) * (own.periodS - line.periodS)
-		lessSd := perDay(own.periodS) * math.Hypot(own.sdS, line.sdS)
+		less := perDay(own.PeriodS) * (own.PeriodS - line.PeriodS)
+		lessSd := perDay(own.PeriodS) * math.Hypot(own.SdS, line.SdS)
 		if m.half && math.Abs(less) < math.Max(differs*lessSd, 0.02) {
-			v1, v2 := own.sdS*own.sdS, line.sdS*line.sdS
+			v1, v2 := own.SdS*own.SdS, line.SdS*line.SdS
 			f.LoudBeats = 2
-			f.PeriodS = (own.periodS/v1 + line.periodS/v2) / (1/v1 + 1/v2)
-			shared := math.Min(own.toothSdS, line.toothSdS) + math.Min(own.wanderSdS, line.wanderSdS)
+			f.PeriodS = (own.PeriodS/v1 + line.PeriodS/v2) / (1/v1 + 1/v2)
+			shared := math.Min(own.ToothSdS, line.ToothSdS) + math.Min(own.WanderSdS, line.WanderSdS)
 			f.PeriodSdS = math.Max(math.Sqrt(1/(1/v1+1/v2)), shared)
 			f.RateSd = 86400 * f.PeriodSdS / f.PeriodS
 			f.Beats += len(s)
-			span := int(s[len(s)-1].k - s[0].k + 1)
+			span := int(s[len(s)-1].K - s[0].K + 1)
 			f.Missed += max(0, span-len(s)-m.train.silent)
 			lag, known := likeSounds(t, m.train)
-			interval := math.Mod(line.mean(s, f.PeriodS)-own.mean(strokes, f.PeriodS)+lag+1000*f.PeriodS, f.PeriodS)
+			interval := math.Mod(line.Mean(s, f.PeriodS)-own.Mean(strokes, f.PeriodS)+lag+1000*f.PeriodS, f.PeriodS)
 			f.OutOfBeatS, f.OutOfBeatKnown = f.PeriodS/2-interval, known
 			continue
 		}
@@ -235,16 +236,16 @@ func (l *Listener) others(f *Finding, strokes []stroke, own line, trueS func(flo
 			continue
 		}
 		second := &Second{
-			PeriodS: line.periodS, Beats: len(s), Alike: m.alike, Less: clock.Rate(less), LessSd: lessSd,
+			PeriodS: line.PeriodS, Beats: len(s), Alike: m.alike, Less: clock.Rate(less), LessSd: lessSd,
 			LevelDB: 10 * math.Log10(m.train.energy*m.train.noise/(t.energy*t.noise)),
 		}
 		if m.alike {
 			f.OutOfBeatKnown = f.OutOfBeatKnown && !m.half
-			second.LaterS = math.Mod(s[len(s)/2].at-strokes[len(strokes)/2].at+1000*own.periodS, own.periodS)
+			second.LaterS = math.Mod(s[len(s)/2].At-strokes[len(strokes)/2].At+1000*own.PeriodS, own.PeriodS)
 		}
-		other := Finding{PeriodS: line.periodS, LoudBeats: 1}
+		other := Finding{PeriodS: line.PeriodS, LoudBeats: 1}
 		other.name(0)
-		second.PerHour, second.Rate, second.RateKnown, second.RateSd = other.PerHour, other.Rate, other.Rated, 86400*line.sdS/line.periodS
+		second.PerHour, second.Rate, second.RateKnown, second.RateSd = other.PerHour, other.Rate, other.Rated, 86400*line.SdS/line.PeriodS
 		f.Second = second
 	}
 	if l.overlappedNow() {
@@ -253,17 +254,6 @@ func (l *Listener) others(f *Finding, strokes []stroke, own line, trueS func(flo
 	if !f.Overlapped && f.LoudBeats == 1 && f.Second == nil {
 		f.alternate(strokes, own)
 	}
-}
-
-// mean returns the mean of beat times less their number times the period.
-func (l line) mean(s []stroke, period float64) float64 {
-	var all []float64
-	for i, b := range s {
-		if l.weight[i] > 0 && b.segment == s[0].segment {
-			all = append(all, b.at-float64(b.k-s[0].k)*period)
-		}
-	}
-	return robust.Median(all)
 }
 
 // likeSounds returns how much later the sounds of beat b lie after its reference
@@ -334,7 +324,7 @@ func (l *Listener) overlapped() bool {
 	all := t.settled(nil)
 	kept := float64(t.f.tape.From)/t.f.rateHz + 1
 	i := 0
-	for i < len(all) && all[i].at+t.f.delayS < kept {
+	for i < len(all) && all[i].At+t.f.delayS < kept {
 		i++
 	}
 	all = all[i:]
@@ -347,17 +337,17 @@ func (l *Listener) overlapped() bool {
 	var rows [][]float64
 	var ks []int
 	for i := 0; i < len(all); i += every {
-		if all[i].level < 0.3 || all[i].level > 3 || float64(all[i].fit) < 0.7*t.usual {
+		if all[i].Level < 0.3 || all[i].Level > 3 || float64(all[i].Fit) < 0.7*t.usual {
 			continue
 		}
 		w := make([]float64, n+2*margin)
-		frac, whole := t.take(w, all[i].at+t.f.delayS, margin)
+		frac, whole := t.take(w, all[i].At+t.f.delayS, margin)
 		if !whole {
 			continue
 		}
 		row := make([]float64, n+2*margin)
 		dsp.Shift(row, w, frac)
-		rows, ks = append(rows, row), append(ks, int(all[i].k-all[0].k))
+		rows, ks = append(rows, row), append(ks, int(all[i].K-all[0].K))
 	}
 	if len(rows) < 20 {
 		return false
@@ -371,7 +361,7 @@ func (l *Listener) overlapped() bool {
 	}
 	total := dot(mean, mean)
 	length := float64(ks[len(ks)-1] - ks[0])
-	moved := 86400 * math.Abs(t.drift()) / math.Max(1, all[len(all)-1].at-all[0].at)
+	moved := 86400 * math.Abs(t.drift()) / math.Max(1, all[len(all)-1].At-all[0].At)
 	for _, share := range []float64{0.15, 0.4, 0.7, 0.9} {
 		cut, sum := 0, 0.0
 		for cut < n && sum < share*total {
@@ -421,26 +411,26 @@ func (t *train) partLag(mean []float64, rows [][]float64, margin, lo, hi int) ([
 
 // alternate looks at even and odd beats apart: two like instruments half a
 // period from each other look like one that beats twice as fast.
-func (f *Finding) alternate(strokes []stroke, own line) {
+func (f *Finding) alternate(strokes []stroke, own trend.Line) {
 	var parts [2][]stroke
 	const enough = 2000 // the newest of them
 	for _, s := range strokes[max(0, len(strokes)-enough):] {
-		if s.n == 1 {
-			parts[s.k&1] = append(parts[s.k&1], s)
+		if s.N == 1 {
+			parts[s.K&1] = append(parts[s.K&1], s)
 		}
 	}
 	if len(parts[0]) < 12 || len(parts[1]) < 12 {
 		return
 	}
-	a, ok1 := fit(parts[0], own.periodS)
-	b, ok2 := fit(parts[1], own.periodS)
+	a, ok1 := trend.Fit(parts[0], own.PeriodS)
+	b, ok2 := trend.Fit(parts[1], own.PeriodS)
 	if !ok1 || !ok2 {
 		return
 	}
-	less := 86400 / own.periodS * (a.periodS - b.periodS)
-	sd := 86400 / own.periodS * math.Hypot(a.sdS, b.sdS)
+	less := 86400 / own.PeriodS * (a.PeriodS - b.PeriodS)
+	sd := 86400 / own.PeriodS * math.Hypot(a.SdS, b.SdS)
 	if math.Abs(less) > 4*sd && math.Abs(less) > 0.05 {
-		f.Second = &Second{PeriodS: 2 * b.periodS, PerHour: f.PerHour / 2, Beats: len(parts[1]), Alike: true, Less: clock.Rate(less), LessSd: sd, LaterS: own.periodS}
+		f.Second = &Second{PeriodS: 2 * b.PeriodS, PerHour: f.PerHour / 2, Beats: len(parts[1]), Alike: true, Less: clock.Rate(less), LessSd: sd, LaterS: own.PeriodS}
 		f.Overlapped = true
 	}
 }

@@ -152,14 +152,14 @@ const backS = 0.04
 // lookBack adds the sound around half a period after a beat to its mean.
 func (t *train) lookBack(s stroke) {
 	const memory = 500
-	if t.backs >= memory && s.k&3 != 0 {
+	if t.backs >= memory && s.K&3 != 0 {
 		return
 	}
 	n := t.samples(2 * backS)
 	if t.back == nil {
 		t.back = make([]float64, n)
 	}
-	p := (s.at + t.periodS/2 - backS) * t.f.rateHz
+	p := (s.At + t.periodS/2 - backS) * t.f.rateHz
 	first := math.Floor(p)
 	w := make([]float64, n+32)
 	if !t.f.tape.Read(w, int64(first)-16) {
@@ -263,8 +263,8 @@ func (t *train) remember(s stroke) {
 		t.young = make([]float64, n)
 	}
 	w := t.room(16)
-	frac, whole := t.take(w, s.at, 16)
-	if !whole || s.level < 0.3 {
+	frac, whole := t.take(w, s.At, 16)
+	if !whole || s.Level < 0.3 {
 		return
 	}
 	one := append(t.one[:0], make([]float64, n)...)
@@ -272,7 +272,7 @@ func (t *train) remember(s stroke) {
 	dsp.Shift(one, w, 16+frac)
 	t.youngs++
 	for i, v := range one {
-		t.young[i] += (v/float64(s.level) - t.young[i]) / t.youngs
+		t.young[i] += (v/float64(s.Level) - t.young[i]) / t.youngs
 	}
 }
 
@@ -281,20 +281,20 @@ func (t *train) note(s stroke) {
 		return
 	}
 	if t.nextSwing == 0 {
-		t.nextSwing, t.everySwing = s.k+120, 120
+		t.nextSwing, t.everySwing = s.K+120, 120
 	}
 	// The last sixty beats only: where the amplitude falls, unlocking moves
 	// against the drop, and a longer mean would blot it out.
-	if s.k > t.nextSwing-mostYoung {
+	if s.K > t.nextSwing-mostYoung {
 		t.remember(s)
 	}
-	if s.k < t.nextSwing {
+	if s.K < t.nextSwing {
 		return
 	}
-	t.nextSwing = s.k + t.everySwing
+	t.nextSwing = s.K + t.everySwing
 	if t.youngs >= leastYoung {
 		if g := t.readShape(t.young, t.youngs); g.ok {
-			g.atS = s.at
+			g.atS = s.At
 			t.swings = append(t.swings, g)
 		}
 	}

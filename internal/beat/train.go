@@ -7,6 +7,7 @@ import (
 	"timeball/internal/dsp"
 	"timeball/internal/fold"
 	"timeball/internal/robust"
+	"timeball/internal/trend"
 )
 
 // The window about a beat, s before and after its loudest place.
@@ -28,17 +29,7 @@ const (
 )
 
 // stroke is one beat, or one group of faint beats, of a train.
-type stroke struct {
-	k       int64   // number of the beat, or of the first of the group
-	at      float64 // s of the file; of the middle of a group
-	level   float32 // amplitude, in that of the shape
-	fit     float32 // correlation with the shape
-	n       uint8   // beats in the group
-	segment int32
-}
-
-// middle returns the number of the beat that the time belongs to.
-func (s stroke) middle() float64 { return float64(s.k) + float64(s.n-1)/2 }
+type stroke = trend.Stroke
 
 // train is the beats that follow one another at one place of the period, each
 // timed by the shape they have in common.
@@ -469,10 +460,10 @@ func (t *train) remake(run []stroke) {
 	sum := make([]float64, len(one))
 	parts := map[int64]part{}
 	for i := 0; i < len(run); i += every {
-		if run[i].level < 0.4 || run[i].level > 2.5 || float64(run[i].fit) < 0.7*t.usual {
+		if run[i].Level < 0.4 || run[i].Level > 2.5 || float64(run[i].Fit) < 0.7*t.usual {
 			continue
 		}
-		frac, whole := t.take(w, run[i].at, 16)
+		frac, whole := t.take(w, run[i].At, 16)
 		if !whole {
 			continue
 		}
@@ -480,7 +471,7 @@ func (t *train) remake(run []stroke) {
 		for j, v := range one {
 			sum[j] += v
 		}
-		parts[run[i].k] = part{atS: run[i].at}
+		parts[run[i].K] = part{atS: run[i].At}
 	}
 	if len(parts) < 6 {
 		return

@@ -1,4 +1,8 @@
-package beat
+// Package trend draws the straight line through the times of beats, with a place
+// for each stretch of unbroken sound and the pattern of the escape wheel, and
+// says how far its period may be off. Times and periods are in seconds; doubts
+// are one standard deviation.
+package trend
 
 import (
 	"math"
@@ -12,8 +16,9 @@ import (
 
 // The rules of the line.
 const (
-	leastTeeth = 6
-	mostTeeth  = 24
+	leastStrokes = 4
+	leastTeeth   = 6
+	mostTeeth    = 24
 	// eccentricS is how far the beats are taken to swing with the turn of an
 	// escape wheel that has not been seen to turn three times, rms of each of
 	// the two parts of the swing, s. Common practice, no source.
@@ -23,19 +28,32 @@ const (
 	tukey      = 4.685
 )
 
-// line is the straight line through beat times, a place for each segment, with
+// Stroke is one beat, or one group of faint beats.
+type Stroke struct {
+	K       int64   // number of the beat, or of the first of the group
+	At      float64 // s of the file; of the middle of a group
+	Level   float32 // amplitude, in that of the shape
+	Fit     float32 // correlation with the shape
+	N       uint8   // beats in the group
+	Segment int32
+}
+
+// Middle returns the number of the beat that the time belongs to.
+func (s Stroke) Middle() float64 { return float64(s.K) + float64(s.N-1)/2 }
+
+// Line is the straight line through beat times, a place for each segment, with
 // the pattern of the escape wheel.
-type line struct {
-	periodS   float64
-	sdS       float64 // of periodS, from the scatter of the beats and the pattern
-	toothSdS  float64 // the part of it that the pattern adds
-	wanderSdS float64 // the part of it that a slow wander adds
-	scatterS  float64 // robust standard deviation of beats about the line
-	places    map[int32]float64
-	teeth     []float64 // s, late positive; empty if none was found
-	toothSDs  []float64
-	rest      []float64 // of each stroke, s
-	weight    []float64
+type Line struct {
+	PeriodS   float64
+	SdS       float64 // of PeriodS, from the scatter of the beats and the pattern
+	ToothSdS  float64 // the part of it that the pattern adds
+	WanderSdS float64 // the part of it that a slow wander adds
+	ScatterS  float64 // robust standard deviation of beats about the line
+	Places    map[int32]float64
+	Teeth     []float64 // s, late positive; empty if none was found
+	ToothSDs  []float64
+	Rest      []float64 // of each stroke, s
+	Weight    []float64
 }
 
 // turn is how the strokes repeat with an escape wheel of so many teeth.
@@ -46,7 +64,7 @@ type turn struct {
 	evidence float64
 }
 
-// fit returns the line of strokes of a period near periodS. It fails with fewer
+// Fit returns the line of strokes of a period near periodS. It fails with fewer
 // than four.
 //
 // The places of the segments and the period are free; the pattern of the wheel
@@ -54,9 +72,9 @@ type turn struct {
 // in which it cannot be told from a rate, bears its doubt. Robust by Tukey's
 // biweight, 4.685 standard deviations (F. Mosteller, J. W. Tukey, Data Analysis
 // and Regression (1977), ch. 10).
-func fit(strokes []stroke, periodS float64) (line, bool) {
-	if len(strokes) < leastTrain {
-		return line{}, false
+func Fit(strokes []Stroke, periodS float64) (Line, bool) {
+	if len(strokes) < leastStrokes {
+		return Line{}, false
 	}
 	d := newDesign(strokes, periodS)
 	weight := make([]float64, len(strokes))
@@ -69,7 +87,7 @@ func fit(strokes []stroke, periodS float64) (line, bool) {
 	for range 8 {
 		s, ok := d.solve(none, weight, 0)
 		if !ok {
-			return line{}, false
+			return Line{}, false
 		}
 		sol = s
 		d.reweigh(weight, sol.rest, sol.freedom)
@@ -79,7 +97,7 @@ func fit(strokes []stroke, periodS float64) (line, bool) {
 	best, found := none, false
 	turns := 0.0
 	if len(strokes) > 0 {
-		turns = float64(strokes[len(strokes)-1].k - strokes[0].k)
+		turns = float64(strokes[len(strokes)-1].K - strokes[0].K)
 	}
 	plainLog := d.evidence(none, weight, scatter)
 	var tried []turn
@@ -142,7 +160,7 @@ func fit(strokes []stroke, periodS float64) (line, bool) {
 	for range 8 {
 		s, ok := d.solve(best, weight, noise)
 		if !ok {
-			return line{}, false
+			return Line{}, false
 		}
 		sol = s
 		if !found { // what a prior explains must not make the beats look steadier
@@ -154,11 +172,11 @@ func fit(strokes []stroke, periodS float64) (line, bool) {
 	if s, ok := d.solve(none, weight, noise); ok {
 		plain = s
 	}
-	l := line{periodS: periodS + sol.period, places: map[int32]float64{}, rest: sol.rest, weight: weight}
+	l := Line{PeriodS: periodS + sol.period, Places: map[int32]float64{}, Rest: sol.rest, Weight: weight}
 	for i, seg := range d.segments {
-		l.places[seg] = sol.place[i]
+		l.Places[seg] = sol.place[i]
 	}
-	l.scatterS = noise
+	l.ScatterS = noise
 	// The law of the biweight's estimate: E[psi^2] E[w] / E[psi']^2, by numerical
 	// integration (P. J. Huber, Robust Statistics (1981), 7.6).
 	const law = 0.9633
@@ -166,22 +184,22 @@ func fit(strokes []stroke, periodS float64) (line, bool) {
 	// normal one.
 	student := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: math.Max(1, float64(len(strokes))-sol.freedom)}.Quantile(0.975) / 1.95996
 	student *= 1 + 30/float64(len(strokes)*len(strokes)) // and a redescending weight worse (from simulation)
-	l.sdS = student * math.Sqrt(law*sol.periodVar)
-	l.toothSdS = student * math.Sqrt(law*math.Max(0, sol.periodVar-plain.periodVar))
+	l.SdS = student * math.Sqrt(law*sol.periodVar)
+	l.ToothSdS = student * math.Sqrt(law*math.Max(0, sol.periodVar-plain.periodVar))
 	if found {
-		l.teeth = sol.teeth
+		l.Teeth = sol.teeth
 		for _, x := range sol.toothVar {
-			l.toothSDs = append(l.toothSDs, math.Sqrt(x))
+			l.ToothSDs = append(l.ToothSDs, math.Sqrt(x))
 		}
 	}
-	l.wanderSdS = d.wander(sol.rest, weight, noise)
-	l.sdS = math.Hypot(l.sdS, l.wanderSdS)
+	l.WanderSdS = d.wander(sol.rest, weight, noise)
+	l.SdS = math.Hypot(l.SdS, l.WanderSdS)
 	return l, true
 }
 
 // design is the strokes of a line, ready to be fitted.
 type design struct {
-	strokes  []stroke
+	strokes  []Stroke
 	late     []float64 // of each stroke against periodS, s
 	number   []float64 // beat less the middle one
 	of       []int32   // segment of each stroke
@@ -192,23 +210,23 @@ type design struct {
 	turn     int
 }
 
-func newDesign(strokes []stroke, periodS float64) *design {
+func newDesign(strokes []Stroke, periodS float64) *design {
 	n := len(strokes)
 	d := &design{strokes: strokes, periodS: periodS, late: make([]float64, 0, n), number: make([]float64, 0, n), of: make([]int32, 0, n)}
-	mid := strokes[len(strokes)/2].middle()
+	mid := strokes[len(strokes)/2].Middle()
 	index := map[int32]int32{}
 	for _, s := range strokes {
-		i, ok := index[s.segment]
+		i, ok := index[s.Segment]
 		if !ok {
 			i = int32(len(d.segments))
-			index[s.segment] = i
-			d.segments = append(d.segments, s.segment)
+			index[s.Segment] = i
+			d.segments = append(d.segments, s.Segment)
 		}
 		d.of = append(d.of, i)
-		k := s.middle() - mid
+		k := s.Middle() - mid
 		d.number = append(d.number, k)
-		d.late = append(d.late, s.at-k*periodS-strokes[len(strokes)/2].at)
-		d.group = max(d.group, int(s.n))
+		d.late = append(d.late, s.At-k*periodS-strokes[len(strokes)/2].At)
+		d.group = max(d.group, int(s.N))
 	}
 	return d
 }
@@ -242,9 +260,9 @@ func (d *design) pattern(u turn, i int, each func(column int, x float64)) {
 	}
 	s := d.strokes[i]
 	m := int64(u.teeth)
-	x := 1 / float64(s.n)
-	for j := range int64(s.n) {
-		k := ((s.k+j)%m + m) % m
+	x := 1 / float64(s.N)
+	for j := range int64(s.N) {
+		k := ((s.K+j)%m + m) % m
 		each(int(k), x)
 		if u.sineS > 0 {
 			sin, cos := math.Sincos(2 * math.Pi * float64(k) / float64(m))
@@ -323,7 +341,7 @@ func (d *design) solve(u turn, weight []float64, noiseS float64) (solution, bool
 	}
 	s := solution{period: x.AtVec(segs) / scale, periodVar: inv.At(segs, segs) * noiseS * noiseS / (scale * scale), rest: d.room(), freedom: float64(p)}
 	for j := range segs {
-		s.place = append(s.place, x.AtVec(j)+d.strokes[len(d.strokes)/2].at)
+		s.place = append(s.place, x.AtVec(j)+d.strokes[len(d.strokes)/2].At)
 	}
 	for j := range u.teeth {
 		s.teeth = append(s.teeth, x.AtVec(p+j))
@@ -445,4 +463,15 @@ func (d *design) wander(rest, weight []float64, noiseS float64) float64 {
 	length := d.number[n-1] - d.number[0]
 	q2 := 15 * mean / length
 	return math.Sqrt(1.2 * q2 / length)
+}
+
+// Mean returns the mean of beat times less their number times the period.
+func (l Line) Mean(s []Stroke, period float64) float64 {
+	var all []float64
+	for i, b := range s {
+		if l.Weight[i] > 0 && b.Segment == s[0].Segment {
+			all = append(all, b.At-float64(b.K-s[0].K)*period)
+		}
+	}
+	return robust.Median(all)
 }
