@@ -160,7 +160,8 @@ func TestSoundArrives(t *testing.T) {
 			if n := int(0.6 * sounding.Seconds()); len(clicks) < n {
 				t.Errorf("%d clicks, want %d", len(clicks), n)
 			}
-			if d := at(off, 1) - at(off, 0); d > 5 {
+			// Zeros that the graph fills in push back what follows.
+			if d := at(off, 1) - at(off, 0); d > 5+1000*float64(filled)/fakeHz {
 				t.Errorf("the phase of the beat moves by %.2f ms", d)
 			}
 			// Sound cannot be stamped before it was captured, but for the bound of the device.
