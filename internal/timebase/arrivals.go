@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"timeball/internal/robust"
 )
 
 // Arrivals estimates a sampling clock from how many frames have come by which
@@ -253,7 +255,7 @@ func (a *Arrivals) pieces(all []arrival) (pieces []piece, jumpsS []float64) {
 				slopes = append(slopes, (late[i]-late[i-lag])/(x.frames-all[i-lag].frames))
 			}
 		}
-		slope := median(slopes)
+		slope := robust.Median(slopes)
 		for i, x := range all {
 			late[i] -= slope * x.frames
 		}
@@ -262,14 +264,14 @@ func (a *Arrivals) pieces(all []arrival) (pieces []piece, jumpsS []float64) {
 			steps = append(steps, math.Abs(late[i]-late[i-1]))
 		}
 		few := 1 + 2*jumpWindow/float64(n) // their scatter is less sure
-		threshold := max(leastJumpS, few*leastJumpBy*1.4826*median(steps)/math.Sqrt2)
+		threshold := max(leastJumpS, few*leastJumpBy*1.4826*robust.Median(steps)/math.Sqrt2)
 		for {
 			best, at := 0.0, 0
 			for i := jumpWindow; i <= n-jumpWindow; i++ {
 				if slices.ContainsFunc(cuts[1:], func(c int) bool { return i > c-jumpWindow && i < c+jumpWindow }) {
 					continue
 				}
-				jump := median(late[i:i+jumpWindow]) - median(late[i-jumpWindow:i])
+				jump := robust.Median(late[i:i+jumpWindow]) - robust.Median(late[i-jumpWindow:i])
 				// Of the places with the same medians the right one has the
 				// largest step to its neighbour.
 				if math.Abs(jump) > threshold && math.Abs(jump)+math.Abs(late[i]-late[i-1]) > math.Abs(best) {
@@ -280,7 +282,7 @@ func (a *Arrivals) pieces(all []arrival) (pieces []piece, jumpsS []float64) {
 				break
 			}
 			cuts = append(cuts, at)
-			jumpsS = append(jumpsS, median(late[at:at+jumpWindow])-median(late[at-jumpWindow:at]))
+			jumpsS = append(jumpsS, robust.Median(late[at:at+jumpWindow])-robust.Median(late[at-jumpWindow:at]))
 		}
 		slices.Sort(cuts)
 	}
@@ -295,13 +297,4 @@ func (a *Arrivals) pieces(all []arrival) (pieces []piece, jumpsS []float64) {
 		pieces = append(pieces, p)
 	}
 	return pieces, jumpsS
-}
-
-func median(x []float64) float64 {
-	sorted := slices.Sorted(slices.Values(x))
-	n := len(sorted)
-	if n == 0 {
-		return 0
-	}
-	return (sorted[(n-1)/2] + sorted[n/2]) / 2
 }

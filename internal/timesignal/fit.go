@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 
+	"timeball/internal/robust"
 	"timeball/internal/timebase"
 )
 
@@ -153,17 +154,11 @@ func offRhythm(times []float64) float64 {
 	if len(off) == 0 {
 		return leastOffS
 	}
-	middle := median(off)
+	middle := robust.Median(off)
 	for i, v := range off {
 		off[i] = math.Abs(v - middle)
 	}
-	return min(max(leastOffS, 8*1.4826*median(off)/math.Sqrt2), mostOffS)
-}
-
-func median(x []float64) float64 {
-	sorted := slices.Sorted(slices.Values(x))
-	n := len(sorted)
-	return (sorted[(n-1)/2] + sorted[n/2]) / 2
+	return min(max(leastOffS, 8*1.4826*robust.Median(off)/math.Sqrt2), mostOffS)
 }
 
 // cut is why a run begins.

@@ -9,6 +9,8 @@ package timesignal
 import (
 	"math"
 	"slices"
+
+	"timeball/internal/robust"
 )
 
 // Pulse is the onset of a pulse: the instant at which it reaches half of its
@@ -298,11 +300,11 @@ func steady(pulses []Pulse) float64 {
 	if len(off) == 0 {
 		return math.Inf(1)
 	}
-	middle := median(off)
+	middle := robust.Median(off)
 	for i, v := range off {
 		off[i] = math.Abs(v - middle)
 	}
-	return median(off)
+	return robust.Median(off)
 }
 
 // second returns the windows of the strongest rhythm of whole seconds, the

@@ -3,6 +3,7 @@ package timesignal
 import (
 	"math"
 
+	"timeball/internal/robust"
 	"timeball/internal/timebase"
 )
 
@@ -107,7 +108,7 @@ func bend(r []second, rest []float64, steps int) ([]float64, bool) {
 				n++
 			}
 		}
-		limit = max(1e-9, 5*1.4826*median(sizes))
+		limit = max(1e-9, 5*1.4826*robust.Median(sizes))
 	}
 	gain := n*math.Log(max(before, 1e-24)/max(after, 1e-24)) - float64(steps-1)*math.Log(n)
 	return off, gain > 10

@@ -110,8 +110,13 @@ func (s *site) compared(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	return s.wroteComparison(w, r, by, seen.ID, e)
+}
+
+// wroteComparison answers a comparison that was written with what it has found.
+func (s *site) wroteComparison(w http.ResponseWriter, r *http.Request, by string, subject chronometer.ID, e chronometer.Entry) error {
 	remember(w, r, by)
-	words, err := s.said(r, seen.ID, e)
+	words, err := s.said(r, subject, e)
 	if err != nil {
 		return err
 	}

@@ -300,12 +300,7 @@ func (s *site) keepComparison(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	remember(w, r, by)
-	words, err := s.said(r, seen.ID, e)
-	if err != nil {
-		return err
-	}
-	return wrote(w, r, pathOf(r)+"?wrote="+url.QueryEscape(string(e.ID)), words)
+	return s.wroteComparison(w, r, by, seen.ID, e)
 }
 
 // tapped returns what the dial was by one tap, at which it showed dial or, if
