@@ -65,7 +65,6 @@ type Finding struct {
 
 	Profile []float64 // mean power over one oscillation, from PhaseS before the drop, in the loudest
 	Places  Places
-	FoldedS float64 // a place of Profile
 	LevelDB float64 // beat over noise
 }
 
@@ -383,7 +382,7 @@ const leadShare = 0.25
 func (f *Finding) fold(t *train) {
 	binS := t.f.binS()
 	n := int(f.PeriodS / binS)
-	f.Profile, f.FoldedS = make([]float64, n), binS
+	f.Profile = make([]float64, n)
 	count := 0.0
 	for i := len(t.strokes) - 1; i >= 0 && count < 120; i-- {
 		s := t.strokes[i]

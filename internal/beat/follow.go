@@ -3,7 +3,6 @@ package beat
 import (
 	"math"
 
-	"timeball/internal/dsp"
 	"timeball/internal/robust"
 )
 
@@ -70,10 +69,8 @@ func (t *train) time(k int64, atS, reachS float64) (s stroke, ok bool) {
 	if t.group == 1 {
 		frac, whole = t.take(w, atS, margin)
 	} else {
-		keep := t.startS
-		t.startS = atS - (float64(k)+float64(t.group-1)/2)*t.periodS
-		whole = t.gather(w, k, t.group, margin)
-		t.startS = keep
+		start := atS - (float64(k)+float64(t.group-1)/2)*t.periodS
+		whole = t.gather(w, start, k, t.group, margin)
 	}
 	if !whole {
 		return stroke{}, false
@@ -96,12 +93,7 @@ func (t *train) without(k int64) []float64 {
 			shape = append(t.rest[:0], t.shape...)
 			t.rest = shape
 		}
-		const margin = 16
-		own := append(t.own[:0], make([]float64, len(shape)+2*margin)...)
-		one := append(t.one[:0], make([]float64, len(shape))...)
-		t.own, t.one = own, one
-		frac, _ := t.take(own, p.atS, margin)
-		dsp.Shift(one, own, margin+frac)
+		one, _ := t.aligned(p.atS)
 		for i, v := range one {
 			shape[i] -= p.weight * t.faded * v
 		}
@@ -118,13 +110,10 @@ func (t *train) learn(s stroke) {
 	if s.N != 1 || float64(s.Fit) < 0.8*t.usual || s.Level > 3 {
 		return
 	}
-	w := make([]float64, t.samples(beforeS+afterS)+32)
-	frac, whole := t.take(w, s.At, 16)
+	one, whole := t.aligned(s.At)
 	if !whole {
 		return
 	}
-	one := make([]float64, len(t.shape))
-	dsp.Shift(one, w, 16+frac)
 	t.shapes = math.Min(t.shapes+1, memory)
 	t.faded *= 1 - 1/t.shapes
 	for i, v := range one {

@@ -258,18 +258,13 @@ const (
 
 // remember adds a beat to the mean of the newest.
 func (t *train) remember(s stroke) {
-	n := t.samples(beforeS + afterS)
-	if t.young == nil {
-		t.young = make([]float64, n)
-	}
-	w := t.room(16)
-	frac, whole := t.take(w, s.At, 16)
+	one, whole := t.aligned(s.At)
 	if !whole || s.Level < 0.3 {
 		return
 	}
-	one := append(t.one[:0], make([]float64, n)...)
-	t.one = one
-	dsp.Shift(one, w, 16+frac)
+	if t.young == nil {
+		t.young = make([]float64, len(one))
+	}
 	t.youngs++
 	for i, v := range one {
 		t.young[i] += (v/float64(s.Level) - t.young[i]) / t.youngs

@@ -189,6 +189,19 @@ func dot(a, b []float64) float64 {
 	return s0 + s1 + s2 + s3
 }
 
+// aligned returns the window of the beat at atS, its reference where that of the
+// shape is; the next call uses its room again.
+func (t *train) aligned(atS float64) (window []float64, whole bool) {
+	const margin = 16 // samples, of which the interpolation uses a dozen
+	n := t.samples(beforeS + afterS)
+	if len(t.one) != n {
+		t.one, t.own = make([]float64, n), make([]float64, n+2*margin)
+	}
+	frac, whole := t.take(t.own, atS, margin)
+	dsp.Shift(t.one, t.own, margin+frac)
+	return t.one, whole
+}
+
 // room returns a window of the train's own with margin samples to both sides.
 func (t *train) room(margin int) []float64 {
 	n := t.samples(beforeS+afterS) + 2*margin
@@ -455,19 +468,16 @@ func abs(i int) int {
 // remake makes the shape anew from beats of one run.
 func (t *train) remake(run []stroke) {
 	every := max(1, len(run)/mostShapes)
-	w := make([]float64, t.samples(beforeS+afterS)+32)
-	one := make([]float64, len(w)-32)
-	sum := make([]float64, len(one))
+	sum := make([]float64, t.samples(beforeS+afterS))
 	parts := map[int64]part{}
 	for i := 0; i < len(run); i += every {
 		if run[i].Level < 0.4 || run[i].Level > 2.5 || float64(run[i].Fit) < 0.7*t.usual {
 			continue
 		}
-		frac, whole := t.take(w, run[i].At, 16)
+		one, whole := t.aligned(run[i].At)
 		if !whole {
 			continue
 		}
-		dsp.Shift(one, w, 16+frac)
 		for j, v := range one {
 			sum[j] += v
 		}
@@ -577,7 +587,7 @@ func (t *train) learnFaint(count int) bool {
 	mean := func() []float64 {
 		m := make([]float64, n)
 		for g := range sums {
-			t.gather(sums[g], int64(g*t.group), t.group, margin)
+			t.gather(sums[g], t.startS, int64(g*t.group), t.group, margin)
 			for i := range m {
 				m[i] += sums[g][margin+i] / float64(groups)
 			}
@@ -612,15 +622,15 @@ func (t *train) learnFaint(count int) bool {
 	return t.usual > 3.2/math.Sqrt(float64(t.to-t.from))
 }
 
-// gather adds the windows of n beats from beat k on, each at its predicted
-// place, and returns the mean in sum.
-func (t *train) gather(sum []float64, k int64, n, margin int) bool {
+// gather returns in sum the mean of the windows of n beats from beat k on, each at
+// its place on the line that begins at startS.
+func (t *train) gather(sum []float64, startS float64, k int64, n, margin int) bool {
 	w := make([]float64, len(sum)+2)
 	shifted := make([]float64, len(sum))
 	clear(sum)
 	all := true
 	for j := range n {
-		at := t.startS + float64(k+int64(j))*t.periodS
+		at := startS + float64(k+int64(j))*t.periodS
 		frac, whole := t.take(w, at, margin)
 		all = all && whole
 		dsp.Shift(shifted, w, frac)
