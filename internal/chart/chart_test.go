@@ -325,6 +325,9 @@ func TestAnyNumbers(t *testing.T) {
 	deviation := rapid.Custom(func(t *rapid.T) chart.Deviation {
 		return chart.Deviation{Days: value.Draw(t, "days"), Value: value.Draw(t, "v"), Lo: value.Draw(t, "lo"), Hi: value.Draw(t, "hi"), Words: words.Draw(t, "w")}
 	})
+	warm := rapid.Custom(func(t *rapid.T) chart.Tempered {
+		return chart.Tempered{C: value.Draw(t, "c"), Value: value.Draw(t, "v"), Lo: value.Draw(t, "lo"), Hi: value.Draw(t, "hi"), Words: words.Draw(t, "w")}
+	})
 	rapid.Check(t, func(t *rapid.T) {
 		caption := chart.Caption{ID: words.Draw(t, "id"), Title: words.Draw(t, "title"), Result: words.Draw(t, "result")}
 		size := rapid.SampledFrom([]chart.Size{chart.Wide(), chart.Narrow(), {}, {Width: math.NaN(), Height: 10}, {Name: "x", Width: 41, Height: 9, Type: 30}}).Draw(t, "size")
@@ -341,6 +344,8 @@ func TestAnyNumbers(t *testing.T) {
 		checked(t, chart.RateCurve{Caption: caption, Runs: runs, Measured: cs, Interventions: is, Forecast: forecast, Today: today, From: from, To: to}.Figure(size).SVG())
 		checked(t, chart.Residuals{Caption: caption, Comparisons: cs, InSD: rapid.Bool().Draw(t, "sd"), TwoSD: value.Draw(t, "2sd"), Interventions: is, Today: today}.Figure(size).SVG())
 		checked(t, chart.StabilityCurve{Caption: caption, Measured: rapid.SliceOfN(deviation, 0, 9).Draw(t, "measured"), Model: rapid.SliceOfN(deviation, 0, 9).Draw(t, "model")}.Figure(size).SVG())
+		turning := warm.Draw(t, "turning")
+		checked(t, chart.TemperatureCurve{Caption: caption, Measured: rapid.SliceOfN(warm, 0, 9).Draw(t, "rates"), Law: rapid.SliceOfN(warm, 0, 9).Draw(t, "law"), Turning: &turning}.Figure(size).SVG())
 		checked(t, chart.Staff{Caption: caption, Now: &chart.Interval{Value: value.Draw(t, "now"), Lo: value.Draw(t, "nlo"), Hi: value.Draw(t, "nhi")}, Then: &chart.Interval{Value: value.Draw(t, "then")}, Scale: value.Draw(t, "scale")}.Figure(size).SVG())
 		text := chart.TextCurve(curve, chart.Terminal{Columns: rapid.IntRange(-1, 120).Draw(t, "cols"), Rows: rapid.IntRange(-1, 30).Draw(t, "rows"), ASCII: true})
 		if strings.ContainsFunc(text, func(r rune) bool { return r > 126 || r < 32 && r != '\n' }) {

@@ -28,6 +28,10 @@ var scenes = []struct {
 	}},
 	{"rate", func(s chart.Size) chart.Figure { return rate417().Figure(s) }},
 	{"residuals", func(s chart.Size) chart.Figure { return residuals417().Figure(s) }},
+	{"temperature", func(s chart.Size) chart.Figure { return temperature().Figure(s) }},
+	{"temperature-empty", func(s chart.Size) chart.Figure {
+		return chart.TemperatureCurve{Caption: chart.Caption{ID: "law", Title: "Rate against temperature", Result: "No rate yet."}}.Figure(s)
+	}},
 	{"stability", func(s chart.Size) chart.Figure { return stability417().Figure(s) }},
 }
 
@@ -164,6 +168,23 @@ func stability417() chart.StabilityCurve {
 	}
 	for days := 1.0; days <= 40; days *= 1.1 {
 		c.Model = append(c.Model, chart.Deviation{Days: days, Value: model(days)})
+	}
+	return c
+}
+
+// temperature is the law of Eppner 177, losing 1.07 s/d at 15 °C with a = -0.055
+// and b = +0.0110 (Stechert, Das Marine-Chronometer (1894), §44; + losing there),
+// with invented rates about it.
+func temperature() chart.TemperatureCurve {
+	c := chart.TemperatureCurve{Caption: chart.Caption{ID: "law", Title: "Rate against temperature", Result: "It gains most at 17.5 °C and loses 1.00 s a day there."},
+		Turning: &chart.Tempered{C: 17.5, Value: -1.00125, Words: "turns at 17.5 °C ±1.1"}}
+	law := func(t float64) float64 { u := t - 15; return -(1.07 - 0.055*u + 0.0110*u*u) }
+	for t := 5.0; t <= 32; t++ {
+		c.Law = append(c.Law, chart.Tempered{C: t, Value: law(t), Lo: law(t) - 0.1, Hi: law(t) + 0.1})
+	}
+	for i, t := range []float64{5, 18, 32} {
+		v := law(t) + 0.05*float64(i-1)
+		c.Measured = append(c.Measured, chart.Tempered{C: t, Value: v, Lo: v - 0.12, Hi: v + 0.12, Words: fmt.Sprintf("five days at %.0f °C", t)})
 	}
 	return c
 }
