@@ -163,3 +163,10 @@ func Sort(entries []Entry) {
 		return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.ID, b.ID))
 	})
 }
+
+// byID returns entries in the order of their IDs.
+func byID(entries []Entry) []Entry {
+	sorted := slices.Clone(entries)
+	slices.SortFunc(sorted, func(a, b Entry) int { return cmp.Compare(a.ID, b.ID) })
+	return sorted
+}

@@ -254,30 +254,6 @@ func (Set) Kind() Kind { return KindSet }
 func (s Set) Words() string { return s.Note }
 func (s Set) check() error  { return short("note", s.Note) }
 
-// Regulated is a deliberate change of rate.
-type Regulated struct {
-	What string   `json:"what" label:"What was altered" hint:"timing screws, weights, balance spring" need:"yes"`
-	Much string   `json:"much,omitempty" label:"How much, which way"`
-	ForS *float64 `json:"for_s_per_day,omitempty" label:"Change aimed at" unit:"s/d" hint:"to make it lose, with a minus"`
-	Note string   `json:"note,omitempty" label:"Note"`
-}
-
-// Kind returns KindRegulated.
-func (Regulated) Kind() Kind { return KindRegulated }
-
-// Words returns what was altered and the change aimed at.
-func (r Regulated) Words() string {
-	var aim string
-	if r.ForS != nil {
-		aim = "to change the rate: " + clock.Rate(*r.ForS).Words(0.5) + " a day"
-	}
-	return phrase(r.What, r.Much, aim, r.Note)
-}
-
-func (r Regulated) check() error {
-	return first(need("what", r.What, "write what was altered"), short("much", r.Much), withinIf("for_s_per_day", r.ForS, -3600, 3600, "s/d"), short("note", r.Note))
-}
-
 // Station is where an instrument is, so far as it changes what is next.
 type Station string
 

@@ -190,6 +190,9 @@ type Owner struct {
 	Name    string `json:"name" label:"Name" need:"yes"`
 	Place   string `json:"place,omitempty" label:"Place" hint:"port or town"`
 	Contact string `json:"contact,omitempty" label:"Address, telephone, e-mail"`
+	Zone    string `json:"zone,omitempty" label:"Time zone" hint:"for the calendar, such as Europe/Lisbon; empty: UTC"`
+	WindAt  string `json:"wind_at,omitempty" label:"Winds at" hint:"hh:mm of the owner's clock; empty: 09:00"`
+	Paper   Paper  `json:"paper,omitempty" label:"Paper" hint:"for printing at home; empty: as the workshop's"`
 	Notes   string `json:"notes,omitempty" label:"Notes"`
 }
 
@@ -200,5 +203,6 @@ func (Owner) Kind() Kind { return KindOwner }
 func (o Owner) Words() string { return phrase(o.Name, o.Place) }
 
 func (o Owner) check() error {
-	return first(need("name", o.Name, "write a person or a house"), short("place", o.Place), short("contact", o.Contact), short("notes", o.Notes))
+	return first(need("name", o.Name, "write a person or a house"), short("place", o.Place), short("contact", o.Contact), short("notes", o.Notes),
+		zone(o.Zone), hourOfDay("wind_at", o.WindAt), oneOf("paper", o.Paper, Paper("").Choices()))
 }

@@ -39,6 +39,11 @@ const (
 	KindPhotograph  Kind = "photograph"        // a picture
 	KindUpheld      Kind = "upheld"            // a comparison set aside by calculation is to be used after all
 	KindStruckOut   Kind = "struck out"        // another entry was wrong
+	KindTrialBegun  Kind = "trial begun"       // a trial was begun after a programme
+	KindTrialEnded  Kind = "trial ended"       // the trial was ended, finished or not
+	KindCertified   Kind = "certified"         // a certificate was issued
+	KindHouse       Kind = "workshop"          // the particulars of the workshop, first or corrected
+	KindProgramme   Kind = "programme"         // a programme of trials of the workshop's own
 )
 
 // Fact is what an entry tells: one struct for each Kind.
@@ -111,6 +116,11 @@ var forms = map[Kind]form{
 	KindPhotograph:  of[Photograph]("a picture"),
 	KindUpheld:      of[Upheld]("use a comparison that the calculation set aside"),
 	KindStruckOut:   of[StruckOut]("strike out a wrong entry"),
+	KindTrialBegun:  of[TrialBegun]("a trial after a programme is begun"),
+	KindTrialEnded:  of[TrialEnded]("the trial is ended, finished or given up"),
+	KindCertified:   of[Certified]("a certificate that was issued"),
+	KindHouse:       of[House]("the workshop's own particulars, for the head of its papers"),
+	KindProgramme:   of[Programme]("a programme of trials of the workshop's own"),
 }
 
 // Kinds returns all kinds in the order in which a page offers them.
@@ -118,17 +128,29 @@ func Kinds() []Kind {
 	return []Kind{
 		KindCompared, KindListened, KindWound, KindStarted, KindStopped, KindMoved, KindSet, KindRegulated, KindPlaced, KindTemperature,
 		KindHeld, KindReleased, KindFromGimbals, KindIntoGimbals, KindFound, KindWorkDone, KindPacked, KindSent, KindReceived,
-		KindCased, KindCarried, KindNote, KindPhotograph, KindUpheld, KindStruckOut, KindEntered, KindOwner, KindEquation,
+		KindCased, KindCarried, KindTrialBegun, KindTrialEnded, KindCertified, KindNote, KindPhotograph, KindUpheld, KindStruckOut,
+		KindEntered, KindOwner, KindEquation, KindHouse, KindProgramme,
 	}
 }
 
 // Begins reports whether an entry of the kind can begin a logbook: that of an
-// instrument, of an owner, or of an observer on a device.
-func (k Kind) Begins() bool { return k == KindEntered || k == KindOwner || k == KindEquation }
+// instrument, of an owner, of an observer on a device, of the workshop, or of a
+// programme.
+func (k Kind) Begins() bool { return k == KindEntered || !k.OfInstrument() }
 
 // OfInstrument reports whether an entry of the kind can stand in the logbook of
 // an instrument.
-func (k Kind) OfInstrument() bool { return k != KindOwner && k != KindEquation }
+func (k Kind) OfInstrument() bool {
+	switch k {
+	case KindOwner, KindEquation, KindHouse, KindProgramme:
+		return false
+	}
+	return true
+}
+
+// Computed reports whether entries of the kind hold what the workshop has
+// computed or chosen, so that no form asks for them.
+func (k Kind) Computed() bool { return k == KindTrialBegun || k == KindCertified }
 
 // Known reports whether k is a kind of entry.
 func (k Kind) Known() bool { _, ok := forms[k]; return ok }

@@ -116,6 +116,12 @@ func (b Logbook) Instrument() (Instrument, bool) { return latest[Instrument](b) 
 // Owner returns the latest particulars that stand.
 func (b Logbook) Owner() (Owner, bool) { return latest[Owner](b) }
 
+// House returns the latest particulars of the workshop that stand.
+func (b Logbook) House() (House, bool) { return latest[House](b) }
+
+// Programme returns the latest text of a programme that stands.
+func (b Logbook) Programme() (Programme, bool) { return latest[Programme](b) }
+
 // latest returns the fact of a kind that was written last and stands.
 func latest[T Fact](b Logbook) (T, bool) {
 	var found T
@@ -177,6 +183,23 @@ func (b Logbook) Admits(e Entry, now time.Time) error {
 	case Equation:
 		if b.Len() > 0 && b.entries[0].Kind() != KindEquation {
 			return refuse("this is the logbook of an instrument; an observer is measured on the page of the personal equation")
+		}
+	case House, Programme:
+		if b.Len() > 0 && b.entries[0].Kind() != e.Kind() {
+			return refuse("this is another logbook; write it on the page of the workshop's papers or programmes")
+		}
+	case TrialBegun:
+		if begun, ended, ok := b.Trial(); ok && ended.ID == "" {
+			return refuse("the trial begun at %s goes on; end it first", when(begun.At))
+		}
+		return b.admitsMotion(e)
+	case TrialEnded:
+		begun, ended, ok := b.Trial()
+		if !ok || ended.ID != "" {
+			return refuse("no trial goes on; there is nothing to end")
+		}
+		if e.At.Before(begun.At) {
+			return refuse("the trial was begun at %s, after that; write when it ended", when(begun.At))
 		}
 	case Sent:
 		return b.admitsCarriage(e)
@@ -254,6 +277,10 @@ func (b Logbook) admitsMotion(e Entry) error {
 	case Listened:
 		if still {
 			return refuse("if it goes again, write when it was started, then listen")
+		}
+	case TrialBegun:
+		if still {
+			return refuse("a trial is of one that goes; start it first")
 		}
 	case Started:
 		if before.Motion == BalanceHeld {

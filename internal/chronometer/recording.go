@@ -62,6 +62,8 @@ func Attached(f Fact) string {
 	switch f := f.(type) {
 	case Photograph:
 		return f.SHA256
+	case Certified:
+		return f.PDF
 	case Listened:
 		if f.Recording != nil {
 			return f.Recording.SHA256

@@ -151,6 +151,12 @@ func (s *State) read(e Entry) {
 		}
 	case Cased:
 		s.Cased, s.Packed = true, false
+	case TrialBegun:
+		s.be(Trial, e.At)
+	case TrialEnded:
+		if s.Station == Trial {
+			s.be(Bench, e.At)
+		}
 	}
 }
 

@@ -47,7 +47,7 @@ func newRow(e chronometer.Entry) (row, error) {
 		return refuse("the name %.40q is not text in UTF-8; write it anew", e.By)
 	}
 	if e.ID == e.Subject && !e.Kind().Begins() {
-		return refuse("it is of kind %q and begins a logbook; a logbook begins with %q, %q or %q", e.Kind(), chronometer.KindEntered, chronometer.KindOwner, chronometer.KindEquation)
+		return refuse("it is of kind %q, with which no logbook begins; write it into one that is begun", e.Kind())
 	}
 	fact, err := json.Marshal(e.Fact)
 	if err != nil {

@@ -421,6 +421,7 @@ var written = map[chronometer.Kind]url.Values{
 	chronometer.KindReceived:    {"station": {"on the bench"}},
 	chronometer.KindCased:       {},
 	chronometer.KindCarried:     {"how": {"by hand"}},
+	chronometer.KindTrialEnded:  {"why": {"finished"}},
 	chronometer.KindNote:        {"text": {"two lines\nof text"}},
 }
 
@@ -430,8 +431,8 @@ func TestEveryKindCanBeWritten(t *testing.T) {
 			q := lanternQuay(t)
 			v := visit(t, q)
 			address := "/instruments/417/write/" + strings.ReplaceAll(string(kind), " ", "-")
-			if !kind.OfInstrument() {
-				v.get(address, http.StatusNotFound) // neither an owner nor an observer is
+			if !kind.OfInstrument() || kind.Computed() {
+				v.get(address, http.StatusNotFound) // neither an owner nor an observer is, nor what has a page of its own
 				v.get("/owners/new", http.StatusOK)
 				return
 			}
@@ -455,6 +456,9 @@ func TestEveryKindCanBeWritten(t *testing.T) {
 				q.fill(t)
 			case chronometer.KindReleased:
 				q.add(q.instruments[0], today.Add(-time.Minute), "E", chronometer.Held{With: chronometer.Brake})
+				q.fill(t)
+			case chronometer.KindTrialEnded:
+				q.add(q.instruments[0], today.Add(-time.Minute), "E", chronometer.TrialBegun{Programme: "Ten days", Text: "as agreed"})
 				q.fill(t)
 			case chronometer.KindPhotograph, chronometer.KindUpheld, chronometer.KindStruckOut:
 				return // these have tests of their own

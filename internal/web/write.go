@@ -62,10 +62,11 @@ func (s *site) paper(r *http.Request, kind chronometer.Kind) (writePage, worksho
 	return p, seen, err
 }
 
-// kindIn returns the kind in the address, if instruments have such entries.
+// kindIn returns the kind in the address, if instruments have such entries and
+// a form asks for them.
 func kindIn(r *http.Request) (chronometer.Kind, error) {
 	kind, ok := wording.KindOf(r.PathValue("kind"))
-	if !ok || !kind.OfInstrument() {
+	if !ok || !kind.OfInstrument() || kind.Computed() {
 		return "", errNowhere
 	}
 	return kind, nil

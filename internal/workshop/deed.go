@@ -137,7 +137,11 @@ func before(book chronometer.Logbook, fact chronometer.Fact) []chronometer.ID {
 
 // particulars reports whether entries of a kind correct those before them.
 func particulars(kind chronometer.Kind) bool {
-	return kind == chronometer.KindEntered || kind == chronometer.KindOwner
+	switch kind {
+	case chronometer.KindEntered, chronometer.KindOwner, chronometer.KindHouse, chronometer.KindProgramme:
+		return true
+	}
+	return false
 }
 
 // Enter opens the logbook of an instrument and returns its ID.
