@@ -16,8 +16,8 @@ build:
 test: tools lint unit race platforms
 
 # Chromium opens the pages in the browser tests, chrony serves UTC, SoX makes
-# recordings, espeak-ng speaks where no beat may be heard; gcc is for the race
-# detector.
+# recordings, espeak-ng speaks where no beat may be heard, poppler-utils reads
+# papers back; gcc is for the race detector.
 tools:
 	@sh tools.sh
 
@@ -42,7 +42,7 @@ platforms:
 
 # Each fuzz target for a minute.
 fuzz:
-	@for p in clock:FuzzParseDial timescale:FuzzParse timescale:FuzzReadList reference:FuzzParseServers observe:FuzzReckon setting:FuzzParseRest web:FuzzTaps audio:FuzzOpen timebase:FuzzParse beat:FuzzListener web/earpiece:FuzzChunk chronometer:FuzzEntry ratebook:FuzzRead api:FuzzEntryBody web/form:FuzzParseWhen web/form:FuzzParseNumber archive:FuzzRead archive:FuzzEntries; do \
+	@for p in clock:FuzzParseDial timescale:FuzzParse timescale:FuzzReadList reference:FuzzParseServers observe:FuzzReckon setting:FuzzParseRest web:FuzzTaps audio:FuzzOpen timebase:FuzzParse beat:FuzzListener web/earpiece:FuzzChunk trial:FuzzReadProgramme trial:FuzzReadRates together:FuzzReadBook paper/calendar:FuzzParseHour chronometer:FuzzEntry ratebook:FuzzRead api:FuzzEntryBody web/form:FuzzParseWhen web/form:FuzzParseNumber archive:FuzzRead archive:FuzzEntries; do \
 		echo "$$p"; go test ./internal/$${p%%:*} -run '^$$' -fuzz "^$${p##*:}\$$" -fuzztime 60s -fuzzminimizetime 20x || exit 1; done
 
 bench:

@@ -63,6 +63,8 @@ func (s *surface) routes() map[string]route {
 		"POST " + Root + "/instruments/{number}/entries/{id}/strike-out": s.strikeOut,
 		"GET " + Root + "/instruments/{number}/comparisons.csv":          s.comparisons,
 		"POST " + Root + "/instruments/{number}/comparisons":             s.bringIn,
+		"GET " + Root + "/instruments/{number}/trial":                    s.trial,
+		"GET " + Root + "/certificates/{digest}":                         s.certificate,
 		"GET " + Root + "/owners":                                        s.owners,
 		"POST " + Root + "/owners":                                       s.enterOwner,
 		"GET " + Root + "/standard":                                      s.standard,

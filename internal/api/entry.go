@@ -204,10 +204,12 @@ func (s *surface) attached(r *http.Request, fact chronometer.Fact) error {
 	if sha == "" {
 		return nil
 	}
-	_, picture := fact.(chronometer.Photograph)
-	what := "recording"
-	if picture {
-		what = "picture"
+	what, types := "recording", []string{chronometer.WAV, chronometer.FLAC}
+	switch fact.(type) {
+	case chronometer.Photograph:
+		what, types = "picture", nil // a sound may stand in its place
+	case chronometer.Certified:
+		what, types = "certificate", []string{"application/pdf"}
 	}
 	mediaType, file, err := s.workshop.Attachment(r.Context(), sha)
 	if errors.Is(err, workshop.ErrUnknown) {
@@ -219,8 +221,8 @@ func (s *surface) attached(r *http.Request, fact chronometer.Fact) error {
 	if err := file.Close(); err != nil {
 		return err
 	}
-	if !picture && mediaType != chronometer.WAV && mediaType != chronometer.FLAC {
-		return fmt.Errorf("%w: the file with the sha256 %s is kept as %s and is no recording; attach the sound on the page of the instrument", chronometer.ErrEntry, sha, mediaType)
+	if types != nil && !slices.Contains(types, mediaType) {
+		return fmt.Errorf("%w: the file with the sha256 %s is kept as %s and is no %s; attach the right one on the page of the instrument", chronometer.ErrEntry, sha, mediaType, what)
 	}
 	return nil
 }

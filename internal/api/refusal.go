@@ -9,11 +9,14 @@ import (
 	"strconv"
 	"strings"
 
+	"timeball/internal/adjust"
 	"timeball/internal/chronometer"
+	"timeball/internal/issue"
 	"timeball/internal/ratebook"
 	"timeball/internal/rating"
 	"timeball/internal/store"
 	"timeball/internal/timescale"
+	"timeball/internal/trial"
 	"timeball/internal/workshop"
 )
 
@@ -45,6 +48,9 @@ var refusals = []struct {
 	{errNoEntry, http.StatusNotFound},
 	{workshop.ErrUnknown, http.StatusNotFound},
 	{store.ErrUnknown, http.StatusNotFound},
+	{adjust.ErrNoTrial, http.StatusNotFound},
+	{issue.ErrNoDigest, http.StatusUnprocessableEntity},
+	{trial.ErrProgramme, http.StatusConflict},
 	{errMethod, http.StatusMethodNotAllowed},
 	{errType, http.StatusUnsupportedMediaType},
 	{errNotJSON, http.StatusBadRequest},

@@ -138,6 +138,17 @@ func TestSession(t *testing.T) {
 	d.ask(t, get("%s/comparisons.csv?kind=wound", at), 400)
 	d.ask(t, get("/instruments/9999/comparisons.csv"), 404)
 
+	d.ask(t, get("/instruments/417/trial"), 200)
+	d.ask(t, get("/instruments/306/trial"), 200)
+	d.ask(t, get("/instruments/417/trial?day=3"), 400)
+	d.ask(t, get("/instruments/58/trial"), 404)
+	d.ask(t, get("/instruments/9999/trial"), 404)
+	d.ask(t, post("/instruments/58/entries", entry(time.Hour, chronometer.KindTrialBegun, object("programme", "of long ago", "text", "as they did then"))), 201)
+	d.ask(t, get("/instruments/58/trial"), 409)
+	d.ask(t, get("/certificates/%s", strings.Repeat("0a", 32)), 200)
+	d.ask(t, get("/certificates/diploma"), 422)
+	d.ask(t, get("/certificates/%s?x", strings.Repeat("0a", 32)), 400)
+
 	d.ask(t, get("/standard?x=1"), 400)
 	if std := read[Standard](t, d.ask(t, get("/standard"), 200)); !std.UTC.Equal(morning) || std.BoundS != nil || std.Fit {
 		t.Errorf("the clock of a test is told as %+v, want UTC without a bound", std)
@@ -150,6 +161,7 @@ func TestSession(t *testing.T) {
 	made["owner"] = owner.ID
 	for _, q := range []question{
 		get("/instruments"), get("/instruments/417"), get("/instruments/417/rating"), get("/instruments/417/entries"), get("/instruments/417/comparisons.csv"), get("/owners"),
+		get("/instruments/417/trial"), get("/certificates/%s", strings.Repeat("0a", 32)),
 		post("/owners", object("by", "R. Halvane", "owner", object("name", "x"))), post("/instruments", object("by", "R. Halvane", "instrument", made)),
 		post(at+"/entries", entry(time.Hour, chronometer.KindWound, object())), post(strike, why), postBook(at+"/comparisons?by=R.+Halvane", book),
 	} {
@@ -274,6 +286,14 @@ func TestEveryKind(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	paperID, err := w.NewID(t.Context(), id, chronometer.KindNote)
+	if err != nil {
+		t.Fatal(err)
+	}
+	signed, err := w.Attach(t.Context(), paperID, "R. Halvane", id, morning.Add(-time.Hour), "one.pdf", "application/pdf", "", strings.NewReader("%PDF-"))
+	if err != nil {
+		t.Fatal(err)
+	}
 	recording := fmt.Sprintf(`{"sha256":%q,"name":"beat.wav","type":"audio/wav","bytes":7}`, sound.Fact.(chronometer.Photograph).SHA256)
 	shown := fmt.Sprintf(`{"sha256":%q,"type":"audio/wav","bytes":7}`, picture.Fact.(chronometer.Photograph).SHA256)
 	refused := d.ask(t, post("/instruments/9/entries", entry(time.Hour, chronometer.KindListened, json.RawMessage(`{"rate_s_per_day":1,"rate_sd_s_per_day":0.1,"recording":`+shown+`}`))), 422)
@@ -303,7 +323,11 @@ func TestEveryKind(t *testing.T) {
 	write(chronometer.KindTemperature, `{"temp_c":0}`)
 	write(chronometer.KindMoved, `{"by_s":60}`)
 	write(chronometer.KindSet, `{}`)
-	write(chronometer.KindRegulated, `{"what":"timing screws","much":"an eighth in","for_s_per_day":-1.5}`)
+	write(chronometer.KindRegulated, `{"what":"as agreed","part":"timing screws","turns":0.125,"way":"in","alone":true,"much":"an eighth in","for_s_per_day":-1.5}`)
+	write(chronometer.KindTrialBegun, `{"programme":"ten days","text":"as agreed","note":"for the owner"}`)
+	write(chronometer.KindTrialEnded, `{"why":"finished"}`)
+	write(chronometer.KindCertified, fmt.Sprintf(`{"certificate":"9-2027-03-04","trial":%q,"until":"2027-03-04T08:00:00Z","digest":%q,"entries":4,"figures":{"epoch":"2027-03-04T07:00:00Z","error_s":1,"error_sd_s":0.1,"rate_s_per_day":-0.7,"rate_sd_s_per_day":0.05,"steadiness_s_per_day":0.1,"steadiness_sd_s_per_day":0.02,"verdict":"kept","criteria":[{"name":"M","value":-0.7,"value_sd":0.05}]},"pdf_sha256":%q,"paper":"A4"}`,
+		ids[chronometer.KindTrialBegun], strings.Repeat("ab", 32), signed.Fact.(chronometer.Photograph).SHA256))
 	write(chronometer.KindPlaced, `{"position":"XII up","station":"in a trial","where":"oven","temp_c":32}`)
 	write(chronometer.KindFromGimbals, `{}`)
 	write(chronometer.KindStopped, `{"why":"for work"}`)
@@ -393,12 +417,14 @@ func TestPages(t *testing.T) {
 }
 
 // TestExportComesBack brings what one instrument exports into another of the
-// same dial, which must then have the same rating.
+// same dial, which must then have the same rating. No. 12 was never compared by
+// sound: the doubt that a microphone's delay has in common is not in a
+// comparison file.
 func TestExportComesBack(t *testing.T) {
 	w, _ := openQuay(t)
 	d := newDesk(t, w)
-	book := d.ask(t, get("/instruments/417/comparisons.csv"), 200)
-	if kind, name := book.header.Get("Content-Type"), book.header.Get("Content-Disposition"); !strings.HasPrefix(kind, "text/csv;") || !strings.Contains(name, "417.csv") {
+	book := d.ask(t, get("/instruments/12/comparisons.csv"), 200)
+	if kind, name := book.header.Get("Content-Type"), book.header.Get("Content-Disposition"); !strings.HasPrefix(kind, "text/csv;") || !strings.Contains(name, "12.csv") {
 		t.Errorf("%q %q", kind, name)
 	}
 	if _, err := ratebook.Read(bytes.NewReader(book.body)); err != nil {
@@ -417,7 +443,7 @@ func TestExportComesBack(t *testing.T) {
 	if again.New != 0 || again.Held != in.New {
 		t.Errorf("the same file again: %d new, %d held", again.New, again.Held)
 	}
-	a := read[Rating](t, d.ask(t, get("/instruments/417/rating"), 200))
+	a := read[Rating](t, d.ask(t, get("/instruments/12/rating"), 200))
 	b := read[Rating](t, d.ask(t, get("/instruments/copy/rating"), 200))
 	for i := range a.SetAside {
 		a.SetAside[i].Entry = ""

@@ -78,23 +78,28 @@ func onTrial(q *quay) *book {
 	b.start(b.ago(85.6), 34, "one gentle quarter turn on the signal, set fast so as to be right during the trial")
 	b.round(85, 80, habit{method: chronometer.ByTap, observers: []string{benchHand, keeper}})
 	b.listen(b.ago(79.9), telephone, 5, "before the screws; it cannot tell so small a rate from its own clock")
-	b.regulate(b.ago(79.8), "timing screws", "both out by a quarter turn", -3.5, -3.9)
+	b.regulate(b.ago(79.8), chronometer.TimingScrews, 0.25, -3.5, -3.9)
 	b.listen(b.ago(79.7), telephone, 5, "after; the same telephone, so the change counts and not the rate")
 	b.round(79, 74, habit{method: chronometer.ByTap, observers: []string{benchHand, keeper}})
 	b.listen(b.ago(73.9), bench, 10, "before the screws")
-	b.regulate(b.ago(73.8), "timing screws", "both in by a tenth of a turn", 1.6, 1.75)
+	b.regulate(b.ago(73.8), chronometer.TimingScrews, -0.1, 1.6, 1.75)
 	b.listen(b.ago(73.7), bench, 10, "after")
 	b.by, b.hears = keeper, true
 	overNight := map[int]func(time.Time){50: func(at time.Time) { b.serviceReading(at.Add(20*time.Minute), 22, 220, 17.5) }}
-	b.round(73, 46, habit{after: overNight, method: chronometer.ByTap, miss: 0.1, others: map[int]chronometer.Method{70: chronometer.BySound, 63: chronometer.BySound, 56: chronometer.BySound}})
-	b.note(b.ago(45.5), "Rate settled. To the oven: 18, 8, 28, 18 °C, eleven days each, dial up.")
+	b.round(73, 45, habit{after: overNight, method: chronometer.ByTap, miss: 0.1, others: map[int]chronometer.Method{70: chronometer.BySound, 63: chronometer.BySound, 56: chronometer.BySound}})
+	b.note(b.ago(45.5), "Rate settled. To the oven: 18, 8, 28, 18 °C, dial up.")
+	b.try(b.ago(45).Add(2*time.Hour), ovenName, ovenProgramme, "")
 	b.oven(45, []simulate.Stage{{C: 18, Days: 11}, {C: 8, Days: 11}, {C: 28, Days: 11}, {C: 18, Days: 12}})
 	return b
 }
 
-// oven takes it through a trial from a day before the last round to the last
-// round. The thermometer is read before and after every change.
-func (b *book) oven(from int, stages []simulate.Stage) {
+// oven takes it through the stages of a trial, from a day before the last round
+// to the last round.
+func (b *book) oven(from int, stages []simulate.Stage) { b.stages(from, 0, stages) }
+
+// stages takes it through the stages of a trial between two days before the
+// last round. The thermometer is read before and after every change.
+func (b *book) stages(from, to int, stages []simulate.Stage) {
 	rest := 2 * time.Hour // after the round, so that a change falls between two comparisons
 	begin := b.ago(float64(from)).Add(rest)
 	b.lay(begin.Add(-10*time.Minute), chronometer.DialUp, "", "bench, gimbals latched")
@@ -102,7 +107,7 @@ func (b *book) oven(from int, stages []simulate.Stage) {
 	b.lay(begin, chronometer.DialUp, chronometer.Trial, "oven")
 	day := from
 	for i, s := range stages {
-		next := max(day-int(s.Days), 0)
+		next := max(day-int(s.Days), to)
 		b.round(day-1, next, habit{method: chronometer.ByTap, observers: []string{keeper, benchHand}})
 		if i == len(stages)-1 {
 			return
@@ -197,7 +202,7 @@ func eightDay(q *quay) *book {
 	b.start(b.ago(126.1), -12, "one gentle quarter turn on the signal")
 	b.round(126, 106, habit{method: chronometer.EyeAndEar, miss: 0.25, windEvery: 7})
 	b.listen(b.ago(105.9), bench, 10, "before the weights")
-	b.regulate(b.ago(105.8), "timing weights", "both out by one division", -2.5, -2.1)
+	b.regulate(b.ago(105.8), chronometer.TimingNuts, 0.125, -2.5, -2.1)
 	b.listen(b.ago(105.7), bench, 10, "after")
 	b.by = keeper
 	b.round(105, 0, habit{method: chronometer.EyeAndEar, miss: 0.35, windEvery: 7, observers: []string{keeper, learner}})

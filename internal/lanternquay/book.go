@@ -114,11 +114,20 @@ func (b *book) serviced(at time.Time, w chronometer.WorkDone, change clock.Rate)
 	b.write(at, w)
 }
 
-// regulate alters the rate; what is aimed at and what comes of it differ.
-func (b *book) regulate(at time.Time, what, much string, aim, got clock.Rate) {
+// regulate turns both screws or nuts out, or in if turnsOut is negative; what is
+// aimed at and what comes of it differ.
+func (b *book) regulate(at time.Time, part chronometer.Part, turnsOut float64, aim, got clock.Rate) {
 	b.inst.Regulate(at, got)
-	s := float64(aim)
-	b.write(at, chronometer.Regulated{What: what, Much: much, ForS: &s})
+	s, turns, way := float64(aim), math.Abs(turnsOut), chronometer.Out
+	if turnsOut < 0 {
+		way = chronometer.In
+	}
+	b.write(at, chronometer.Regulated{Part: part, Turns: &turns, Way: way, ForS: &s})
+}
+
+// try begins a trial by a programme.
+func (b *book) try(at time.Time, programme, text, note string) {
+	b.write(at, chronometer.TrialBegun{Programme: programme, Text: text, Note: note})
 }
 
 func (b *book) moveHands(at time.Time, minutes clock.Advance, note string) {

@@ -38,7 +38,7 @@ type story func(*quay) *book
 // the seed, so new ones go to the end.
 var stories = []story{
 	ownStandard, onTrial, driftingAfloat, changedInCarriage, misread, runDown, deckWatchInPositions,
-	eightDay, newcomer, withTheCarrier, stoppedAtOwner,
+	eightDay, newcomer, withTheCarrier, stoppedAtOwner, tried,
 }
 
 // Entries returns the logbooks of Lantern Quay and its owners as they stand at
@@ -51,6 +51,7 @@ func Entries(now time.Time) []chronometer.Entry {
 		entries = append(entries, b.entries...)
 	}
 	entries = append(entries, q.observers()...)
+	entries = append(entries, q.house()...)
 	chronometer.Sort(entries)
 	return entries
 }
@@ -88,9 +89,9 @@ func open(now time.Time) *quay {
 		q.entries = append(q.entries, chronometer.Entry{ID: id, Subject: id, At: at, Written: written, By: keeper, Fact: o})
 		return id
 	}
-	q.harbourMuseum = owner(chronometer.Owner{Name: "Harbour Museum", Place: "Veyre", Contact: "museum@veyre.example", Notes: curator + ", curator, winds and compares daily at opening."})
-	q.sVandrell = owner(chronometer.Owner{Name: "Signe Vandrell", Place: "Skerrow", Contact: "vandrell@skerrow.example", Notes: "Collects two-day instruments. Brings them by hand where she can."})
-	q.jOkafor = owner(chronometer.Owner{Name: okafor, Place: "Pellinport", Contact: "okafor@pellinport.example"})
+	q.harbourMuseum = owner(chronometer.Owner{Name: "Harbour Museum", Place: "Veyre", Contact: "museum@veyre.example", Zone: "Europe/Lisbon", WindAt: "09:30", Notes: curator + ", curator, winds and compares daily at opening."})
+	q.sVandrell = owner(chronometer.Owner{Name: "Signe Vandrell", Place: "Skerrow", Contact: "vandrell@skerrow.example", Zone: "Europe/Lisbon", WindAt: "08:15", Notes: "Collects two-day instruments. Brings them by hand where she can."})
+	q.jOkafor = owner(chronometer.Owner{Name: okafor, Place: "Pellinport", Contact: "okafor@pellinport.example", Zone: "America/Halifax", WindAt: "08:00", Paper: chronometer.PaperLetter})
 	q.mTavares = owner(chronometer.Owner{Name: tavares, Place: "Oskerby", Contact: "tavares@oskerby.example", Notes: "Wears the deck watch on the survey boat in summer."})
 	q.ketch = owner(chronometer.Owner{Name: "Ketch Osmerelle", Place: "Skerrow", Contact: "osmerelle@skerrow.example", Notes: navigator + ", navigator. At sea from April to October; one reading a month by radio."})
 	return q
