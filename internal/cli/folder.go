@@ -200,13 +200,26 @@ func (c console) verify() *cobra.Command {
 	var folder string
 	var asJSON bool
 	cmd := &cobra.Command{
-		Use:   "verify",
-		Short: "whether the data folder is whole",
+		Use:   "verify [CERTIFICATE.pdf | DIGEST]",
+		Short: "whether the data folder is whole, or a certificate still holds",
 		Long: `Reads every entry and every attachment of the data folder and says what is
-damaged or missing. It changes nothing.`,
-		Args: noArgs,
+damaged or missing. It changes nothing.
+
+With the file of a certificate, or the digest printed on it (12 digits are
+enough), it says whether the logbook still gives the figures that the certificate
+states, and if not what was struck out or added since.`,
+		Example: "  timeball verify\n  timeball verify certificate-417-2027-03-05.pdf\n  timeball verify 3f9a0c51b2de",
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) > 1 {
+				return usage("verify takes one certificate or digest, or nothing for the folder")
+			}
+			return nil
+		},
 		RunE: does(func(cmd *cobra.Command, args []string) error {
 			return c.inKept(cmd.Context(), folder, func(ctx context.Context, w *workshop.Workshop, dir string) error {
+				if len(args) == 1 {
+					return c.verifyCertificate(ctx, w, args[0], asJSON)
+				}
 				done := c.progress("verifying %s", dir)
 				r, err := w.Verify(ctx)
 				done()

@@ -11,11 +11,16 @@ import (
 // progress says on a terminal what takes long, from a second on, and returns
 // what ends it.
 func (c console) progress(format string, args ...any) (done func()) {
+	text := fmt.Sprintf(format, args...)
+	return c.progressOf(func() string { return text })
+}
+
+// progressOf is progress with words that change as the work goes on.
+func (c console) progressOf(say func() string) (done func()) {
 	f, ok := c.err.(*os.File)
 	if !ok || !term.IsTerminal(int(f.Fd())) {
 		return func() {}
 	}
-	text := fmt.Sprintf(format, args...)
 	stop, stopped := make(chan struct{}), make(chan struct{})
 	go func() {
 		defer close(stopped)
@@ -32,7 +37,7 @@ func (c console) progress(format string, args ...any) (done func()) {
 				return
 			case <-tick.C:
 				said = true
-				fmt.Fprintf(f, "\r%s, %.0f s …", text, time.Since(begun).Seconds())
+				fmt.Fprintf(f, "\r\x1b[K%s, %.0f s …", say(), time.Since(begun).Seconds())
 			}
 		}
 	}()

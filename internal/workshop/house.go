@@ -79,3 +79,10 @@ func (w *Workshop) KeepCertificate(ctx context.Context, id chronometer.ID, by st
 	}
 	return w.WriteOnce(ctx, id, by, subject, at, c)
 }
+
+// Logbooks returns the logbooks of all instruments.
+func (w *Workshop) Logbooks(ctx context.Context) ([]chronometer.Logbook, error) {
+	var books []chronometer.Logbook
+	err := w.eachOf(ctx, chronometer.KindEntered, func(_ store.Subject, book chronometer.Logbook) { books = append(books, book) })
+	return books, err
+}
