@@ -13,6 +13,7 @@ import (
 	"regexp"
 	"syscall"
 	"time"
+	_ "time/tzdata" // zones of owners, wherever the program runs
 
 	"github.com/spf13/cobra"
 )
