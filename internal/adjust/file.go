@@ -2,6 +2,7 @@ package adjust
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"timeball/internal/chronometer"
@@ -37,10 +38,40 @@ func FollowFile(book ratebook.Book, dial clock.Dial, p trial.Programme) (Trial, 
 	if r, err := rating.Rate(workshop.History(dial, logbook), rating.Options{HorizonDays: 1}); err == nil {
 		seen.Rating = &r
 	}
+	log := logOf(seen)
+	remarks := keepSmallSlips(&log, seen.Rating)
 	t := Trial{Programme: p}
 	settled := time.Duration(p.SettlingH * float64(time.Hour))
-	t.Course = course.Follow(p, first.Add(-settled), &last, logOf(seen), last)
+	t.Course = course.Follow(p, first.Add(-settled), &last, log, last)
 	t.Ended = chronometer.Entry{At: last}
 	t.Result = judged(t)
+	t.Result.Remarks = append(t.Result.Remarks, remarks...)
 	return t, nil
+}
+
+// certainSlipS is the size from which a slip is one beyond doubt, s: in
+// simulation every reading set aside that was 5 s or more out was out.
+const certainSlipS = 5
+
+// keepSmallSlips uses the comparisons of a file that the rating set aside for a
+// small slip, since nobody can say in a file that they are right, and returns a
+// remark on each.
+func keepSmallSlips(log *course.Log, r *rating.Rating) []string {
+	if r == nil {
+		return nil
+	}
+	small := map[time.Time]rating.SetAside{}
+	for _, s := range r.SetAside {
+		if math.Abs(s.ResidualS) < certainSlipS {
+			small[s.At] = s
+		}
+	}
+	var remarks []string
+	for i, c := range log.Compared {
+		if s, ok := small[c.At]; ok && c.Aside != "" {
+			log.Compared[i].Aside = ""
+			remarks = append(remarks, fmt.Sprintf("the comparison of %s is used as it was read, though the rating takes it for a slip (%s); leave the row out if it is one", c.At.Format("2 January 2006 15:04 UTC"), s.Reason))
+		}
+	}
+	return remarks
 }
