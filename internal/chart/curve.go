@@ -19,6 +19,7 @@ type ErrorCurve struct {
 	Forecast      []Estimate // s
 	Today         time.Time
 	From, To      time.Time // what to cut to; zero for all there is
+	Against       string    // what the dial is held against, written at nought; empty: UTC
 }
 
 // Figure returns the drawing at a size. A comparison set aside so far out that
@@ -34,8 +35,10 @@ func (c ErrorCurve) Figure(s Size) Figure {
 }
 
 func (c ErrorCurve) plot(s Size) *plot {
+	say := sayError
+	say.zero = cmp.Or(c.Against, say.zero)
 	return overTime{c.Caption, c.Runs, c.Comparisons, c.Interventions, c.Forecast, c.Today, window{c.From, c.To}}.
-		draw(s, axis{least: 1, say: sayError, emptyMessage: "no comparisons yet"}, pen.Mark{Fill: pen.Paper, Edge: pen.Sea}, false)
+		draw(s, axis{least: 1, say: say, emptyMessage: "no comparisons yet"}, pen.Mark{Fill: pen.Paper, Edge: pen.Sea}, false)
 }
 
 // RateCurve is the daily rate over time with its band, and faint dots for the

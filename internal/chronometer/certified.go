@@ -40,6 +40,7 @@ type StatedFigure struct {
 	Name  string  `json:"name"`
 	Value float64 `json:"value"`
 	SD    float64 `json:"value_sd"`
+	Unit  string  `json:"unit,omitempty"`
 }
 
 // Kind returns KindCertified.

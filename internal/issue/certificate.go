@@ -139,7 +139,7 @@ func (g ground) stated() chronometer.Stated {
 		s.Verdict = string(g.trial.Result.Verdict)
 		for _, f := range g.trial.Result.Figures {
 			if f.Known {
-				s.Criteria = append(s.Criteria, chronometer.StatedFigure{Name: f.Criterion.Name, Value: f.Value, SD: f.SD})
+				s.Criteria = append(s.Criteria, chronometer.StatedFigure{Name: f.Criterion.Name, Value: f.Value, SD: f.SD, Unit: f.Criterion.Unit})
 			}
 		}
 	}

@@ -140,7 +140,7 @@ func wanting(what string, missing []string) error {
 // housed returns what of the workshop's particulars is missing on papers.
 func (s subject) housed() []string {
 	if s.house.Name == "" {
-		return []string{"the workshop has no name; write its particulars on the page of papers"}
+		return []string{"the workshop has no name; write its particulars on the page of the workshop"}
 	}
 	return nil
 }

@@ -3,10 +3,12 @@ package issue
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"strings"
 	"time"
 
+	"timeball/internal/paper"
 	"timeball/internal/paper/leaf"
 )
 
@@ -60,6 +62,9 @@ func (p *Papers) Make(ctx context.Context, kind Kind, number string, ask Ask) (M
 		return m, err
 	default:
 		return Made{}, fmt.Errorf("%w: there is no paper %q", ErrWanting, kind)
+	}
+	if errors.Is(err, paper.ErrWanting) && !errors.Is(err, ErrWanting) {
+		err = fmt.Errorf("%w: %w", ErrWanting, err)
 	}
 	if err != nil {
 		return Made{}, err

@@ -92,10 +92,18 @@ func (p *Papers) verify(ctx context.Context, is func(chronometer.Certified) bool
 	}
 	var found chronometer.Entry
 	var book chronometer.Logbook
+	withdrawn := false
 	for _, own := range instruments {
 		for _, e := range own.Entries() {
-			if c, ok := e.Fact.(chronometer.Certified); ok && is(c) && e.ID > found.ID {
-				found, book = e, own
+			c, ok := e.Fact.(chronometer.Certified)
+			if !ok || !is(c) {
+				continue
+			}
+			// Two that rest on the same entries have one digest: the newest that
+			// stands, or else the newest.
+			_, out := own.StruckOut(e.ID)
+			if found.ID == "" || withdrawn && !out || withdrawn == out && e.ID > found.ID {
+				found, book, withdrawn = e, own, out
 			}
 		}
 	}
@@ -103,6 +111,15 @@ func (p *Papers) verify(ctx context.Context, is func(chronometer.Certified) bool
 		return Verified{Finding: NotOurs, Words: "No certificate with this digest was issued by this workshop; look at the number and the workshop named on it."}, nil
 	}
 	return verifyIn(book, found)
+}
+
+// VerifyEntry is Verify for the certificate that an entry of a logbook issued.
+func VerifyEntry(book chronometer.Logbook, id chronometer.ID) (Verified, error) {
+	e, ok := book.Entry(id)
+	if _, certified := e.Fact.(chronometer.Certified); !ok || !certified {
+		return Verified{}, fmt.Errorf("%w: entry %.26s is no certificate", workshop.ErrUnknown, id)
+	}
+	return verifyIn(book, e)
 }
 
 // verifyIn holds a certificate against its logbook.
@@ -197,7 +214,7 @@ func changes(book chronometer.Logbook, g ground, entry chronometer.Entry, until 
 		stands[e.ID] = true
 	}
 	before := map[chronometer.ID]bool{}
-	for _, e := range asOf(book, entry.Written).Ground(until, entry.Written) {
+	for _, e := range asOf(book, entry).Ground(until, entry.Written) {
 		before[e.ID] = true
 	}
 	var told []string
@@ -210,7 +227,7 @@ func changes(book chronometer.Logbook, g ground, entry chronometer.Entry, until 
 			} else {
 				what += " does not count any more"
 			}
-		case !before[e.ID] && stands[e.ID] && e.Written.After(entry.Written):
+		case !before[e.ID] && stands[e.ID] && !e.Written.Before(entry.Written):
 			what += fmt.Sprintf(" was written by %s on %s, after the certificate", e.By, day(e.Written))
 		case !before[e.ID] && stands[e.ID]:
 			what += " counts again"
@@ -225,11 +242,11 @@ func changes(book chronometer.Logbook, g ground, entry chronometer.Entry, until 
 	return told
 }
 
-// asOf returns a logbook as it stood at an instant.
-func asOf(book chronometer.Logbook, at time.Time) chronometer.Logbook {
+// asOf returns a logbook as it stood when an entry was written.
+func asOf(book chronometer.Logbook, when chronometer.Entry) chronometer.Logbook {
 	var kept []chronometer.Entry
 	for _, e := range book.Entries() {
-		if !e.Written.After(at) {
+		if e.Written.Before(when.Written) || e.Written.Equal(when.Written) && e.ID <= when.ID {
 			kept = append(kept, e)
 		}
 	}

@@ -100,7 +100,9 @@ func (c CorrectionTable) Document() (*leaf.Document, error) {
 	f.Space(-3)
 	f.Words("Correction of no. "+c.Instrument.Number, leaf.Style{Face: leaf.SerifBold, Size: 17})
 	f.Words(joined(", ", c.Instrument.Maker, c.Instrument.Description), leaf.Style{Face: leaf.SerifItalic, Size: 10})
-	f.Words(joined(" ", "Kept by", c.Instrument.Of()), leaf.Style{Face: leaf.SerifItalic, Size: 10})
+	if of := c.Instrument.Of(); of != "" {
+		f.Words("Kept by "+of, leaf.Style{Face: leaf.SerifItalic, Size: 10})
+	}
 	f.Space(1.5)
 	f.Words(c.use(), leaf.Style{Face: leaf.Serif, Size: 9.5})
 	f.Space(2)

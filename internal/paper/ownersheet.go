@@ -102,7 +102,9 @@ func (o OwnerSheet) set(size float64) (*leaf.Document, bool) {
 	f.Space(-3)
 	f.Words("Your chronometer, no. "+o.Instrument.Number, leaf.Style{Face: leaf.SerifBold, Size: 17})
 	f.Words(joined(", ", o.Instrument.Maker, o.Instrument.Description), leaf.Style{Face: leaf.SerifItalic, Size: max(size, 9)})
-	f.Words(joined(" ", "Kept by", o.Instrument.Of()), leaf.Style{Face: leaf.SerifItalic, Size: max(size, 9)})
+	if of := o.Instrument.Of(); of != "" {
+		f.Words("Kept by "+of, leaf.Style{Face: leaf.SerifItalic, Size: max(size, 9)})
+	}
 	f.Space(2)
 	f.Panel(o.panel()...)
 	f.Space(-0.5)

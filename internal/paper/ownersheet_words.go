@@ -188,7 +188,11 @@ func (o OwnerSheet) moving() passage {
 	windows := o.Moves.Windows
 	if len(windows) == 0 {
 		p.before = o.Moves.Then.Words()
-		if o.Moves.Then == setting.OnWithTheYears {
+		switch o.Moves.Then {
+		case setting.CompareFirst, setting.KnownNoFurther:
+			p.before = "No date can be given yet: its error is not known well enough as far ahead as the first move. Compare it for some days and ask for a new sheet before " +
+				o.Moves.After.In(o.zone()).Format("2 January 2006") + "."
+		case setting.OnWithTheYears:
 			p.before = "It need not be moved before " + o.Moves.After.In(o.zone()).Format("January 2006") + ". Ask for a new sheet then."
 		}
 		return p

@@ -6,6 +6,7 @@ import (
 	"net/url"
 	"strconv"
 
+	"timeball/internal/adjust"
 	"timeball/internal/chronometer"
 	"timeball/internal/clock"
 	"timeball/internal/web/bench"
@@ -13,6 +14,7 @@ import (
 	"timeball/internal/web/form"
 	"timeball/internal/web/logbook"
 	"timeball/internal/web/ratesheet"
+	"timeball/internal/web/trials"
 	"timeball/internal/web/wording"
 	"timeball/internal/workshop"
 )
@@ -34,6 +36,7 @@ type instrumentPage struct {
 	By                      string          // who writes on this computer
 	Hand                    string          // what to do about the minute hand; empty if its error is not known
 	ratesheet.Sheet
+	Trial       *trials.Sheet // the one that goes on, as far as today
 	Readings    []drawing.LongReading
 	Logbook     logbook.Book
 	Particulars []ratesheet.Labelled
@@ -72,6 +75,12 @@ func (s *site) instrument(w http.ResponseWriter, r *http.Request) error {
 	}
 	p.act(seen)
 	p.notice(seen)
+	if _, ended, ok := seen.Logbook.Trial(); ok && ended.ID == "" {
+		if t, err := adjust.Latest(seen); err == nil { // its own page says why it cannot be followed
+			today := trials.NewToday(t, p.At, seen.Now)
+			p.Trial = &today
+		}
+	}
 	query := r.URL.Query()
 	if n, err := strconv.Atoi(query.Get("brought")); err == nil && n >= 0 {
 		p.Brought = wording.Sentence(wording.Counted(n, "entry", "entries") + " brought in")

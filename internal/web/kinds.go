@@ -48,6 +48,7 @@ var kindGroups = []struct {
 	{"Going", []chronometer.Kind{chronometer.KindCompared, chronometer.KindListened, chronometer.KindWound, chronometer.KindStarted, chronometer.KindStopped, chronometer.KindMoved, chronometer.KindSet, chronometer.KindRegulated}},
 	{"Where and how it lies", []chronometer.Kind{chronometer.KindPlaced, chronometer.KindTemperature, chronometer.KindHeld, chronometer.KindReleased, chronometer.KindFromGimbals, chronometer.KindIntoGimbals}},
 	{"At the bench", []chronometer.Kind{chronometer.KindFound, chronometer.KindWorkDone}},
+	{"Trial", []chronometer.Kind{chronometer.KindTrialEnded}},
 	{"Carriage", []chronometer.Kind{chronometer.KindPacked, chronometer.KindSent, chronometer.KindReceived, chronometer.KindCased, chronometer.KindCarried}},
 	{"The record", []chronometer.Kind{chronometer.KindNote, chronometer.KindPhotograph, chronometer.KindUpheld, chronometer.KindStruckOut, chronometer.KindEntered}},
 }

@@ -7,6 +7,9 @@ import (
 	"net/http"
 
 	"timeball/internal/chronometer"
+	"timeball/internal/issue"
+	"timeball/internal/paper"
+	"timeball/internal/web/papers"
 	"timeball/internal/web/wording"
 	"timeball/internal/workshop"
 )
@@ -20,6 +23,10 @@ var (
 	errTooBig  = errors.New("this is more than can be taken at once")
 	errEntry   = errors.New("there is no such entry in the logbook")
 	errPicture = errors.New("there is no such picture or recording")
+	errNoTrial = errors.New("no trial goes on")
+
+	errProgramme = errors.New("there is no such programme")
+	errShipped   = errors.New("this programme comes with the program")
 )
 
 // refusalPage says what is wrong and what to do, in one sentence each.
@@ -38,12 +45,19 @@ var refusals = []struct {
 	{errNowhere, http.StatusNotFound, "Not found", "There is no page at this address.", "Go back to the room and choose the instrument there."},
 	{errEntry, http.StatusNotFound, "Not found", "There is no such entry in this logbook.", "Go back to the room, open the instrument and find the entry in its logbook."},
 	{errPicture, http.StatusNotFound, "Not found", "There is no such picture or recording.", "Go back to the room and open it from the logbook of its instrument."},
+	{errNoTrial, http.StatusUnprocessableEntity, "Not written", "No trial of it goes on, so there is nothing to end.", "Go back to its page and look at its trials."},
+	{errProgramme, http.StatusNotFound, "Not found", "There is no such programme.", "Go to the programmes and choose it there, or write it first."},
+	{errShipped, http.StatusUnprocessableEntity, "Not written", "This programme comes with the program and stays as it is.", "Copy it, and write the copy as your own."},
 	{workshop.ErrUnknown, http.StatusNotFound, "Not found", "", "Go back to the room and choose it there, or enter it first."},
 	{errMethod, http.StatusMethodNotAllowed, "Not this way", "This page cannot be used that way.", "Go back to the room and use the forms of the pages."},
 	{errForeign, http.StatusForbidden, "Refused", "This was sent from another site, so nothing was written.", "Open the page here and send the form again."},
-	{errTooBig, http.StatusRequestEntityTooLarge, "Too large", "This is more than can be taken at once; nothing was written.", "Send a picture of at most 20 MB, a recording of at most 512 MB, a rate book of at most 4 MB, or a shorter text."},
+	{errTooBig, http.StatusRequestEntityTooLarge, "Too large", "This is more than can be taken at once; nothing was written.", "Send a picture of at most 20 MB, a recording of at most 512 MB, a certificate of at most 8 MB, a rate book of at most 4 MB, or a shorter text."},
+	{papers.ErrAsked, http.StatusUnprocessableEntity, "Not understood", "", "Go back, correct it and ask again."},
+	{issue.ErrNoDigest, http.StatusUnprocessableEntity, "Not recognised", "", "Type the digest printed on the certificate, or send its file as it was issued."},
 	{chronometer.ErrEntry, http.StatusUnprocessableEntity, "Not written", "", "Go back, correct it and send it again."},
 	{chronometer.ErrRefused, http.StatusUnprocessableEntity, "Not written", "", "Go back, correct it and send it again."},
+	{issue.ErrWanting, http.StatusConflict, "Not yet", "", "Go back to the papers of the instrument: what each one needs stands there."},
+	{paper.ErrWanting, http.StatusConflict, "Not yet", "", "Go back to the papers of the instrument: what each one needs stands there."},
 }
 
 // refuse answers with the page for err; only what is not in the table is the
