@@ -2,6 +2,7 @@ package adjust
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"timeball/internal/chronometer"
@@ -42,15 +43,18 @@ func Regulate(seen workshop.Seen, part regulating.Part, wish regulating.Wish) Re
 	r := Regulating{Part: part, Wish: wish}
 	h := workshop.History(seen.Instrument.ClockDial(), seen.Logbook)
 	entries := seen.Logbook.Standing()
+	var services []regulating.Turning
 	for _, e := range entries {
+		if w, ok := e.Fact.(chronometer.WorkDone); ok && w.Service {
+			services = append(services, regulating.Turning{At: e.At, Part: regulating.Other})
+		}
 		f, ok := e.Fact.(chronometer.Regulated)
 		if !ok {
 			continue
 		}
 		t := regulating.Turning{At: e.At, Part: partOf(f.Part), Alone: f.Alone}
 		t.TurnsOut, t.TurnsKnown = f.TurnsOut()
-		before, after := beside(seen, h, e.At)
-		t.Before, t.After = before.stretch(), after.stretch()
+		t.Before, t.After = beside(seen, h, e.At)
 		t.HeardBefore, t.HeardAfter = heardBeside(entries, e.At)
 		r.Turnings, r.Entries = append(r.Turnings, t), append(r.Entries, e)
 		r.turned(t.Part)
@@ -63,7 +67,10 @@ func Regulate(seen workshop.Seen, part regulating.Part, wish regulating.Wish) Re
 			}
 		}
 	}
-	r.Effect = regulating.Learn(r.Part, r.Turnings, regulating.Usual(r.Part))
+	model := regulating.Usual(r.Part)
+	model.Noise = measuring(seen).Noise
+	// Services come behind, so that an index stays that of a turning.
+	r.Effect = regulating.Learn(r.Part, append(slices.Clone(r.Turnings), services...), model)
 	r.Now, r.RateKnown, r.Why = rateNow(seen)
 	if r.RateKnown {
 		r.Advice = regulating.Advise(r.Now, r.Effect, wish, measuring(seen))
@@ -87,13 +94,6 @@ func partOf(p chronometer.Part) regulating.Part {
 		return regulating.Other
 	}
 	return regulating.Part(p)
-}
-
-func (s *stretch) stretch() *regulating.Stretch {
-	if s == nil {
-		return nil
-	}
-	return &regulating.Stretch{From: s.from, To: s.to, RateSPerDay: s.rate, SDS: s.sd}
 }
 
 // listenedWithin is how far from a turning a listening belongs to it.
@@ -144,13 +144,19 @@ func rateNow(seen workshop.Seen) (regulating.Estimate, bool, string) {
 
 // measuring returns how the rate of an instrument is measured.
 func measuring(seen workshop.Seen) regulating.Measuring {
-	m := regulating.Measuring{BeatS: seen.Instrument.Beat.Seconds()}
+	m := regulating.Measuring{BeatS: seen.Instrument.Beat.Seconds(), Noise: usualNoise, ReadingSDS: usualReadingSDS}
 	if r := seen.Rating; r != nil {
 		m.Noise = statespace.Noise{SigmaW: r.Noise.SigmaW, SigmaR: r.Noise.SigmaR}
 		m.ReadingSDS = r.Noise.SDS * r.Noise.Kappa
 	}
 	return m
 }
+
+// usualNoise and usualReadingSDS are taken for an instrument that is not rated
+// yet: the middle of what the rating takes for any.
+var usualNoise = statespace.Noise{SigmaW: 0.2, SigmaR: 0.026}
+
+const usualReadingSDS = 0.1 // s
 
 // weights returns what the weights of the rim have done to the temperature
 // coefficient; nil if nothing of either is known.

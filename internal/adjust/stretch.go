@@ -8,6 +8,7 @@ import (
 	"timeball/internal/chronometer"
 	"timeball/internal/clock"
 	"timeball/internal/rating"
+	"timeball/internal/regulating"
 	"timeball/internal/timescale"
 	"timeball/internal/workshop"
 )
@@ -16,13 +17,6 @@ import (
 // memory of a good chronometer, its white noise over its wander, is about ten
 // days.
 const nearDays = 14
-
-// stretch is the rate over some days in which nothing was altered.
-type stretch struct {
-	from, to    time.Time
-	comparisons int
-	rate, sd    float64 // s/d, at ReferenceC and in the position most used
-}
 
 // altering reports whether a fact begins a new rate, or a new error that no
 // rate is known across.
@@ -39,7 +33,7 @@ func altering(f chronometer.Fact) bool {
 // beside returns the rates measured before and after an instant, as far as
 // nearDays and no further than the next alteration; nil where there were not
 // two comparisons.
-func beside(seen workshop.Seen, h rating.History, at time.Time) (before, after *stretch) {
+func beside(seen workshop.Seen, h rating.History, at time.Time) (before, after *regulating.Stretch) {
 	from, to := at.AddDate(0, 0, -nearDays), at.AddDate(0, 0, nearDays)
 	for _, e := range seen.Logbook.Standing() {
 		if !altering(e.Fact) || e.At.Equal(at) {
@@ -52,12 +46,16 @@ func beside(seen workshop.Seen, h rating.History, at time.Time) (before, after *
 			to = e.At
 		}
 	}
-	return measured(h, from, at), measured(h, at, to)
+	var law *rating.TemperatureLaw
+	if seen.Rating != nil {
+		law = seen.Rating.Temperature
+	}
+	return measured(h, law, from, at), measured(h, law, at, to)
 }
 
-// measured returns the rate by the comparisons between two instants, nil if
-// they do not tell one.
-func measured(h rating.History, from, to time.Time) *stretch {
+// measured returns the mean rate by the comparisons between two instants, at
+// ReferenceC if the law of temperature is known, or nil if they tell none.
+func measured(h rating.History, law *rating.TemperatureLaw, from, to time.Time) *regulating.Stretch {
 	within := func(t time.Time) bool { return !t.Before(from) && !t.After(to) }
 	own := h
 	own.Readings, own.Events = nil, nil
@@ -71,22 +69,44 @@ func measured(h rating.History, from, to time.Time) *stretch {
 			own.Events = append(own.Events, e)
 		}
 	}
-	if r, err := rating.Rate(own, rating.Options{HorizonDays: 1}); err == nil && r.Rate.SD < mostStretchSD {
-		return &stretch{from: r.Runs[0].From, to: r.Epoch, comparisons: r.Used, rate: r.Rate.Mean, sd: r.Rate.SD}
+	if r, err := rating.Rate(own, rating.Options{HorizonDays: 1}); err == nil {
+		for _, run := range slices.Backward(r.Runs) {
+			if run.Known {
+				return &regulating.Stretch{From: run.From, To: run.To, RateSPerDay: run.Rate.Mean - warmth(h, law, run.From, run.To), SDS: run.Rate.SD}
+			}
+		}
 	}
-	return twoPoint(own)
+	if s := twoPoint(own); s != nil {
+		s.RateSPerDay -= warmth(h, law, s.From, s.To)
+		return s
+	}
+	return nil
 }
 
-// mostStretchSD is the doubt from which a stretch tells nothing of a turn, s/d.
-const mostStretchSD = 3.0
-
-// usualScatter is the scatter of one day's rate where two comparisons alone
-// cannot tell it, s/√d: the middle of what is taken for any chronometer.
-const usualScatter = 0.2
+// warmth returns what the mean temperature read between two instants did to the
+// rate, against ReferenceC; nothing if the law is not known.
+func warmth(h rating.History, law *rating.TemperatureLaw, from, to time.Time) float64 {
+	if law == nil || !law.LinearKnown {
+		return 0
+	}
+	sum, n := 0.0, 0
+	for _, t := range h.Temperatures {
+		if t.At.Before(from) || t.At.After(to) {
+			continue
+		}
+		u := t.C - rating.ReferenceC
+		sum += law.Linear.Mean*u + law.Quadratic.Mean*u*u
+		n++
+	}
+	if n == 0 {
+		return 0
+	}
+	return sum / float64(n)
+}
 
 // twoPoint returns the rate between the first and the last of few comparisons
 // with nothing between them but known movements of the hands.
-func twoPoint(h rating.History) *stretch {
+func twoPoint(h rating.History) *regulating.Stretch {
 	if len(h.Readings) < 2 {
 		return nil
 	}
@@ -110,8 +130,5 @@ func twoPoint(h rating.History) *stretch {
 	if !ok || math.Abs(float64(rate)) > 600 {
 		return nil
 	}
-	return &stretch{
-		from: a.At, to: b.At, comparisons: len(h.Readings), rate: float64(rate),
-		sd: math.Hypot(math.Hypot(a.SDS, b.SDS)/days, usualScatter/math.Sqrt(days)),
-	}
+	return &regulating.Stretch{From: a.At, To: b.At, RateSPerDay: float64(rate), SDS: math.Hypot(a.SDS, b.SDS) / days}
 }
