@@ -42,7 +42,7 @@ platforms:
 
 # Each fuzz target for a minute.
 fuzz:
-	@for p in clock:FuzzParseDial timescale:FuzzParse timescale:FuzzReadList reference:FuzzParseServers observe:FuzzReckon setting:FuzzParseRest web:FuzzTaps audio:FuzzOpen timebase:FuzzParse beat:FuzzListener web/earpiece:FuzzChunk trial:FuzzReadProgramme trial:FuzzReadRates together:FuzzReadBook paper/calendar:FuzzParseHour chronometer:FuzzEntry ratebook:FuzzRead api:FuzzEntryBody web/form:FuzzParseWhen web/form:FuzzParseNumber archive:FuzzRead archive:FuzzEntries; do \
+	@for p in clock:FuzzParseDial timescale:FuzzParse timescale:FuzzReadList reference:FuzzParseServers observe:FuzzReckon setting:FuzzParseRest web:FuzzTaps audio:FuzzOpen timebase:FuzzParse beat:FuzzListener web/earpiece:FuzzChunk trial:FuzzReadProgramme trial:FuzzReadRates together/rounds:FuzzRead paper/calendar:FuzzParseHour chronometer:FuzzEntry ratebook:FuzzRead api:FuzzEntryBody web/form:FuzzParseWhen web/form:FuzzParseNumber archive:FuzzRead archive:FuzzEntries; do \
 		echo "$$p"; go test ./internal/$${p%%:*} -run '^$$' -fuzz "^$${p##*:}\$$" -fuzztime 60s -fuzzminimizetime 20x || exit 1; done
 
 bench:
@@ -51,4 +51,7 @@ bench:
 # The figures of docs/accuracy.md.
 accuracy:
 	go test ./internal/rating -run 'Ensemble|Mix|Weekly|Carriage|Arnold|Five|Years' -v -count=1
+	go test ./internal/regulating -run 'Regulations|LeftAlone' -v -count=1
+	go test ./internal/trial -run 'Coverage|Verdicts' -v -count=1
+	go test ./internal/together/... -run 'Honest|Quiet|Changed|Jumps' -v -count=1
 	go test ./internal/beat -run 'Rows|Gaps|Heard|Teeth|Two|Overlap|Anything|Refusals|Speech|Drum|Interval' -rows 100 -v -count=1 -timeout 3h

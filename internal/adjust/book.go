@@ -9,6 +9,8 @@ import (
 	"timeball/internal/rating"
 	"timeball/internal/statespace"
 	"timeball/internal/together"
+	"timeball/internal/together/bestutc"
+	"timeball/internal/together/rounds"
 	"timeball/internal/workshop"
 )
 
@@ -25,7 +27,7 @@ const bookDays = 120
 type Together struct {
 	Book   together.Book
 	Result together.Result
-	Best   together.BestUTC // of those whose error is known now
+	Best   bestutc.Estimate // of those whose error is known now
 	BestOf int              // how many those are; Best says nothing if it is 0
 }
 
@@ -34,7 +36,7 @@ type Together struct {
 // or set. The error of each is that of its own rating.
 func Book(seens []workshop.Seen, now time.Time) (Together, error) {
 	var t Together
-	var series []together.Series
+	var series []rounds.Series
 	var noise []statespace.Noise
 	newest := time.Time{}
 	for _, seen := range seens {
@@ -51,7 +53,7 @@ func Book(seens []workshop.Seen, now time.Time) (Together, error) {
 		noise = append(noise, n)
 	}
 	var err error
-	if t.Book, err = together.FromErrors(series, oneRound); err != nil {
+	if t.Book, err = rounds.FromErrors(series, oneRound); err != nil {
 		return t, err
 	}
 	// Standard time is left out of the search for the one that moved, as on a
@@ -59,24 +61,24 @@ func Book(seens []workshop.Seen, now time.Time) (Together, error) {
 	if t.Result, err = together.Examine(t.Book, together.Options{Noise: noise, WithoutUTC: true}); err != nil {
 		return t, err
 	}
-	var clues []together.Clue
+	var clues []bestutc.Clue
 	for _, seen := range seens {
 		if !seen.Current {
 			continue
 		}
 		e := seen.ErrorNow
-		clues = append(clues, together.Clue{Name: seen.Instrument.Number, DialS: e.Mean, ErrorS: e.Mean, ErrorSD: e.SD})
+		clues = append(clues, bestutc.Clue{Name: seen.Instrument.Number, DialS: e.Mean, ErrorS: e.Mean, ErrorSD: e.SD})
 	}
 	if t.BestOf = len(clues); t.BestOf > 0 {
-		t.Best, err = together.Combine(now, clues)
+		t.Best, err = bestutc.Combine(now, clues)
 	}
 	return t, err
 }
 
 // seriesOf returns the comparisons of an instrument that were not set aside,
 // since it was last altered or its error was last begun anew.
-func seriesOf(seen workshop.Seen, from time.Time) together.Series {
-	s := together.Series{Name: seen.Instrument.Number}
+func seriesOf(seen workshop.Seen, from time.Time) rounds.Series {
+	s := rounds.Series{Name: seen.Instrument.Number}
 	if seen.State.RunSince.After(from) {
 		from = seen.State.RunSince
 	}
@@ -88,10 +90,10 @@ func seriesOf(seen workshop.Seen, from time.Time) together.Series {
 		switch f := e.Fact.(type) {
 		case chronometer.Compared:
 			if w := whole[e.ID]; w.aside == "" {
-				s.Readings = append(s.Readings, together.Comparison{At: e.At, ErrorS: w.errorS, SDS: f.SD()})
+				s.Readings = append(s.Readings, rounds.Comparison{At: e.At, ErrorS: w.errorS, SDS: f.SD()})
 			}
 		case chronometer.Moved:
-			s.Steps = append(s.Steps, together.Step{Name: s.Name, At: e.At, MovedS: f.ByS})
+			s.Steps = append(s.Steps, rounds.Step{Name: s.Name, At: e.At, MovedS: f.ByS})
 		}
 	}
 	return s
@@ -111,14 +113,14 @@ func Fit(seen workshop.Seen) string {
 // Dials returns UTC from dials that were read at one instant, the nearest that
 // is known being at; a reading of which the hours are open is taken nearest to
 // what is expected. Readings are by the number of their instrument.
-func Dials(seens []workshop.Seen, at time.Time, readings map[string]clock.DialReading, readingSDS float64) (together.BestUTC, error) {
-	var clues []together.Clue
+func Dials(seens []workshop.Seen, at time.Time, readings map[string]clock.DialReading, readingSDS float64) (bestutc.Estimate, error) {
+	var clues []bestutc.Clue
 	for _, seen := range seens {
 		r, ok := readings[seen.Instrument.Number]
 		if !ok {
 			continue
 		}
-		clue := together.Clue{Name: seen.Instrument.Number, DialSD: readingSDS}
+		clue := bestutc.Clue{Name: seen.Instrument.Number, DialSD: readingSDS}
 		e, known := rating.Interval{}, false
 		if seen.Current {
 			e, known = seen.Rating.Track.At(at)
@@ -131,5 +133,5 @@ func Dials(seens []workshop.Seen, at time.Time, readings map[string]clock.DialRe
 		clue.DialS = float64(seen.Instrument.ClockDial().Error(r, at, clock.DialError(clue.ErrorS)))
 		clues = append(clues, clue)
 	}
-	return together.Combine(at, clues)
+	return bestutc.Combine(at, clues)
 }
