@@ -15,6 +15,7 @@ import (
 	"timeball/internal/clock"
 	"timeball/internal/timescale"
 	"timeball/internal/together"
+	"timeball/internal/together/rounds"
 	"timeball/internal/workshop"
 )
 
@@ -74,7 +75,7 @@ func (c console) compareTogether(cmd *cobra.Command, args []string, f togetherFl
 			return err
 		}
 		defer in.Close()
-		book, err := together.ReadBook(in)
+		book, err := rounds.Read(in)
 		if err != nil {
 			return fmt.Errorf("%s: %w", args[0], err)
 		}

@@ -13,9 +13,11 @@ import (
 	"pgregory.net/rapid"
 
 	"timeball/internal/together"
+	"timeball/internal/together/rounds"
+	"timeball/internal/together/voyage"
 )
 
-func days(n float64) time.Time { return noon.Add(time.Duration(n * 24 * float64(time.Hour))) }
+func days(n float64) time.Time { return voyage.Noon.Add(time.Duration(n * 24 * float64(time.Hour))) }
 
 func nan() float64 { return math.NaN() }
 
@@ -23,19 +25,19 @@ func nan() float64 { return math.NaN() }
 func near(a, b float64) bool { return math.Abs(a-b) <= 1e-6*(1+math.Abs(a)) }
 
 // drawn returns a book of any shape, gaps and a change in it.
-func drawn(t *rapid.T) together.Book {
-	v := voyage{
-		n:    rapid.IntRange(3, 4).Draw(t, "instruments"),
-		days: rapid.IntRange(8, 16).Draw(t, "days"),
-		sd:   0.1,
+func drawn(t *rapid.T) rounds.Book {
+	v := voyage.Plan{
+		Instruments: rapid.IntRange(3, 4).Draw(t, "instruments"),
+		Days:        rapid.IntRange(8, 16).Draw(t, "days"),
+		SD:          0.1,
 	}
 	size := rapid.Float64Range(-8, 8).Draw(t, "jump")
-	v.change = func(day float64, x []float64) {
+	v.Change = func(day float64, x []float64) {
 		if day > 5 {
 			x[1] += size
 		}
 	}
-	b, _ := v.book(seeded(rapid.Uint64().Draw(t, "seed")))
+	b, _ := v.Book(voyage.Seeded(rapid.Uint64().Draw(t, "seed")))
 	return b
 }
 
@@ -44,7 +46,7 @@ func TestOrderOfInstruments(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		b := drawn(t)
 		order := rapid.Permutation(ordinals(len(b.Names))).Draw(t, "order")
-		other := together.Book{}
+		other := rounds.Book{}
 		for _, i := range order {
 			other.Names = append(other.Names, b.Names[i])
 		}
@@ -74,20 +76,6 @@ func TestOrderOfInstruments(t *testing.T) {
 				}
 			}
 		}
-		if len(b.Names) > 3 {
-			return
-		}
-		s, err := together.Steadiness(b, 1, 1)
-		s2, err2 := together.Steadiness(other, 1, 1)
-		if err != nil || err2 != nil {
-			t.Fatal(err, err2)
-		}
-		for at, j := range order {
-			a, c := s.Instruments[j], s2.Instruments[at]
-			if a.Name != c.Name || !near(a.HatVariance, c.HatVariance) || math.Abs(a.Deviation-c.Deviation) > 1e-3 || math.Abs(a.Hi95-c.Hi95) > 1e-3 {
-				t.Errorf("%+v and %+v", a, c)
-			}
-		}
 	})
 }
 
@@ -103,8 +91,8 @@ func ordinals(n int) []int {
 func TestOnlyDifferencesCount(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		b := drawn(t)
-		rng := seeded(rapid.Uint64().Draw(t, "wander"))
-		shaken := together.Book{Names: b.Names}
+		rng := voyage.Seeded(rapid.Uint64().Draw(t, "wander"))
+		shaken := rounds.Book{Names: b.Names}
 		common := 0.0
 		for _, row := range b.Rows {
 			common += 5 * rng.NormFloat64()
@@ -146,9 +134,9 @@ func TestOnlyDifferencesCount(t *testing.T) {
 
 // The columns of a comparison book by hand: differences, first and second.
 func TestColumnsOfTheBook(t *testing.T) {
-	b := together.Book{Names: []string{"1", "2"}}
+	b := rounds.Book{Names: []string{"1", "2"}}
 	for i, d := range []float64{3, 4.5, nan(), 7.5, 11} {
-		b.Rows = append(b.Rows, together.Row{At: noon.AddDate(0, 0, i), ErrorS: []float64{100 + d, 100}, SDS: 0.2})
+		b.Rows = append(b.Rows, rounds.Row{At: voyage.Noon.AddDate(0, 0, i), ErrorS: []float64{100 + d, 100}, SDS: 0.2})
 	}
 	p, err := together.Between(b, "1", "2")
 	if err != nil {
@@ -171,16 +159,16 @@ func TestColumnsOfTheBook(t *testing.T) {
 
 // A known move of the hands is no jump, and an unknown one is.
 func TestKnownMove(t *testing.T) {
-	b, _ := voyage{n: 3, days: 25, sd: 0.1, change: func(day float64, x []float64) {
+	b, _ := voyage.Plan{Instruments: 3, Days: 25, SD: 0.1, Change: func(day float64, x []float64) {
 		if day > 12.5 {
 			x[0] += 60
 		}
-	}}.book(seeded(11))
+	}}.Book(voyage.Seeded(11))
 	changes, _, err := together.Scan(b, together.Options{})
 	if err != nil || len(changes) != 1 || changes[0].Name != "A" || changes[0].Kind != together.Jump {
 		t.Fatalf("%v %+v", err, changes)
 	}
-	b.Steps = []together.Step{{Name: "A", At: days(12.5), MovedS: 60}}
+	b.Steps = []rounds.Step{{Name: "A", At: days(12.5), MovedS: 60}}
 	changes, _, err = together.Scan(b, together.Options{})
 	if err != nil || len(changes) != 0 {
 		t.Errorf("%v %+v", err, changes)
@@ -190,7 +178,7 @@ func TestKnownMove(t *testing.T) {
 // With two no answer exists; a standard beside them is a third.
 func TestTwo(t *testing.T) {
 	change := func(day float64, x []float64) { x[1] += 4 * math.Max(day-14.5, 0) }
-	b, _ := voyage{n: 2, days: 30, sd: 0.1, change: change}.book(seeded(12))
+	b, _ := voyage.Plan{Instruments: 2, Days: 30, SD: 0.1, Change: change}.Book(voyage.Seeded(12))
 	r, err := together.Examine(b, together.Options{})
 	if err != nil {
 		t.Fatal(err)
@@ -204,7 +192,7 @@ func TestTwo(t *testing.T) {
 	if r.Steadiness != nil {
 		t.Error("the variances of two were told apart")
 	}
-	b, _ = voyage{n: 2, days: 30, sd: 0.1, change: change}.book(seeded(12))
+	b, _ = voyage.Plan{Instruments: 2, Days: 30, SD: 0.1, Change: change}.Book(voyage.Seeded(12))
 	for i := range b.Rows { // the same book, its instants now UTC
 		off := b.Rows[i].ErrorS[0]
 		for j := range b.Rows[i].ErrorS {
@@ -223,12 +211,12 @@ func TestTwo(t *testing.T) {
 
 // Two that change at once cannot be put on one.
 func TestTwoAtOnce(t *testing.T) {
-	b, _ := voyage{n: 4, days: 30, sd: 0.1, change: func(day float64, x []float64) {
+	b, _ := voyage.Plan{Instruments: 4, Days: 30, SD: 0.1, Change: func(day float64, x []float64) {
 		if day > 14.5 {
 			x[0] += 10
 			x[1] -= 13
 		}
-	}}.book(seeded(13))
+	}}.Book(voyage.Seeded(13))
 	c, _, err := together.Scan(b, together.Options{})
 	if err != nil || len(c) == 0 || c[0].Verdict != together.MoreThanOne || c[0].Name != "" {
 		t.Errorf("%v %+v", err, c)
@@ -237,32 +225,32 @@ func TestTwoAtOnce(t *testing.T) {
 
 // Nothing panics on a book that is empty, or thin, or says the same twice.
 func TestThinBooks(t *testing.T) {
-	row := func(day float64, known bool, e ...float64) together.Row {
-		return together.Row{At: days(day), ErrorS: e, UTCKnown: known}
+	row := func(day float64, known bool, e ...float64) rounds.Row {
+		return rounds.Row{At: days(day), ErrorS: e, UTCKnown: known}
 	}
 	alone := []error{together.ErrAlone}
 	book := []error{together.ErrBook}
 	for _, tt := range []struct {
 		name string
-		b    together.Book
+		b    rounds.Book
 		want []error // nil if it can be examined
 	}{
-		{"nothing", together.Book{}, book},
-		{"no rows", together.Book{Names: []string{"A", "B"}}, alone},
-		{"one instrument", together.Book{Names: []string{"A"}, Rows: []together.Row{row(0, false, 1), row(1, false, 2)}}, alone},
-		{"all missing", together.Book{Names: []string{"A", "B"}, Rows: []together.Row{row(0, false, nan(), nan()), row(1, false, nan(), nan())}}, alone},
-		{"no common instants", together.Book{Names: []string{"A", "B"}, Rows: []together.Row{row(0, false, 1, nan()), row(1, false, nan(), 2)}}, alone},
-		{"one row", together.Book{Names: []string{"A", "B"}, Rows: []together.Row{row(0, false, 1, 2)}}, nil},
-		{"two rows", together.Book{Names: []string{"A", "B"}, Rows: []together.Row{row(0, false, 1, 2), row(1, false, 1, 2)}}, nil},
-		{"equal instants", together.Book{Names: []string{"A", "B", "C"}, Rows: []together.Row{row(0, false, 1, 2, 3), row(0, false, 9, 2, 3), row(0, false, 7, 2, 3)}}, nil},
-		{"nothing moves", together.Book{Names: []string{"A", "B", "C"}, Rows: []together.Row{row(0, false, 1, 2, 3), row(1, false, 1, 2, 3), row(2, false, 1, 2, 3), row(3, false, 1, 2, 3), row(4, false, 1, 2, 3), row(5, false, 1, 2, 3)}}, nil},
-		{"one with the standard", together.Book{Names: []string{"A"}, Rows: []together.Row{row(0, true, 1), row(1, true, 2), row(2, true, 3), row(3, true, 4), row(4, true, 5)}}, nil},
-		{"an infinite error", together.Book{Names: []string{"A", "B"}, Rows: []together.Row{row(0, false, 1, math.Inf(1))}}, book},
-		{"too few readings", together.Book{Names: []string{"A", "B"}, Rows: []together.Row{row(0, false, 1)}}, book},
-		{"no instant", together.Book{Names: []string{"A", "B"}, Rows: []together.Row{{ErrorS: []float64{1, 2}}}}, book},
-		{"the same number", together.Book{Names: []string{"A", "A"}}, book},
-		{"a move of another", together.Book{Names: []string{"A", "B"}, Steps: []together.Step{{Name: "C"}}}, book},
-		{"thirteen", together.Book{Names: strings.Split("abcdefghijklm", "")}, book},
+		{"nothing", rounds.Book{}, book},
+		{"no rows", rounds.Book{Names: []string{"A", "B"}}, alone},
+		{"one instrument", rounds.Book{Names: []string{"A"}, Rows: []rounds.Row{row(0, false, 1), row(1, false, 2)}}, alone},
+		{"all missing", rounds.Book{Names: []string{"A", "B"}, Rows: []rounds.Row{row(0, false, nan(), nan()), row(1, false, nan(), nan())}}, alone},
+		{"no common instants", rounds.Book{Names: []string{"A", "B"}, Rows: []rounds.Row{row(0, false, 1, nan()), row(1, false, nan(), 2)}}, alone},
+		{"one row", rounds.Book{Names: []string{"A", "B"}, Rows: []rounds.Row{row(0, false, 1, 2)}}, nil},
+		{"two rows", rounds.Book{Names: []string{"A", "B"}, Rows: []rounds.Row{row(0, false, 1, 2), row(1, false, 1, 2)}}, nil},
+		{"equal instants", rounds.Book{Names: []string{"A", "B", "C"}, Rows: []rounds.Row{row(0, false, 1, 2, 3), row(0, false, 9, 2, 3), row(0, false, 7, 2, 3)}}, nil},
+		{"nothing moves", rounds.Book{Names: []string{"A", "B", "C"}, Rows: []rounds.Row{row(0, false, 1, 2, 3), row(1, false, 1, 2, 3), row(2, false, 1, 2, 3), row(3, false, 1, 2, 3), row(4, false, 1, 2, 3), row(5, false, 1, 2, 3)}}, nil},
+		{"one with the standard", rounds.Book{Names: []string{"A"}, Rows: []rounds.Row{row(0, true, 1), row(1, true, 2), row(2, true, 3), row(3, true, 4), row(4, true, 5)}}, nil},
+		{"an infinite error", rounds.Book{Names: []string{"A", "B"}, Rows: []rounds.Row{row(0, false, 1, math.Inf(1))}}, book},
+		{"too few readings", rounds.Book{Names: []string{"A", "B"}, Rows: []rounds.Row{row(0, false, 1)}}, book},
+		{"no instant", rounds.Book{Names: []string{"A", "B"}, Rows: []rounds.Row{{ErrorS: []float64{1, 2}}}}, book},
+		{"the same number", rounds.Book{Names: []string{"A", "A"}}, book},
+		{"a move of another", rounds.Book{Names: []string{"A", "B"}, Steps: []rounds.Step{{Name: "C"}}}, book},
+		{"thirteen", rounds.Book{Names: strings.Split("abcdefghijklm", "")}, book},
 	} {
 		r, err := together.Examine(tt.b, together.Options{})
 		if tt.want == nil {
@@ -277,7 +265,7 @@ func TestThinBooks(t *testing.T) {
 			t.Errorf("%s: %v, want %v", tt.name, err, tt.want[0])
 		}
 	}
-	if _, err := together.Question(together.Book{Names: []string{"A", "B"}}, noon, together.Options{}); !errors.Is(err, together.ErrAlone) {
+	if _, err := together.Question(rounds.Book{Names: []string{"A", "B"}}, voyage.Noon, together.Options{}); !errors.Is(err, together.ErrAlone) {
 		t.Errorf("a question to an empty book: %v", err)
 	}
 }
@@ -286,12 +274,12 @@ func TestThinBooks(t *testing.T) {
 func TestAnyBook(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		n := rapid.IntRange(1, 4).Draw(t, "n")
-		b := together.Book{Names: []string{"A", "B", "C", "D"}[:n]}
+		b := rounds.Book{Names: []string{"A", "B", "C", "D"}[:n]}
 		value := rapid.OneOf(rapid.Just(math.NaN()), rapid.Float64Range(-1e5, 1e5), rapid.Just(0.0), rapid.Float64Range(-1, 1))
-		at := noon
+		at := voyage.Noon
 		for range rapid.IntRange(0, 12).Draw(t, "rows") {
 			at = at.Add(time.Duration(rapid.SampledFrom([]int{0, 1, 3600, 86400, 86400, 864000}).Draw(t, "step")) * time.Second)
-			row := together.Row{At: at, UTCKnown: rapid.Bool().Draw(t, "known"), SDS: rapid.SampledFrom([]float64{0, 0.1, 5}).Draw(t, "sd")}
+			row := rounds.Row{At: at, UTCKnown: rapid.Bool().Draw(t, "known"), SDS: rapid.SampledFrom([]float64{0, 0.1, 5}).Draw(t, "sd")}
 			for range n {
 				row.ErrorS = append(row.ErrorS, value.Draw(t, "error"))
 			}
@@ -319,11 +307,11 @@ func TestAnyBook(t *testing.T) {
 
 // The names under which a result is written are a promise to its readers.
 func TestShapeOfResult(t *testing.T) {
-	b, _ := voyage{n: 3, days: 20, sd: 0.1, change: func(day float64, x []float64) {
+	b, _ := voyage.Plan{Instruments: 3, Days: 20, SD: 0.1, Change: func(day float64, x []float64) {
 		if day > 9.5 {
 			x[0] += 60
 		}
-	}}.book(seeded(14))
+	}}.Book(voyage.Seeded(14))
 	r, err := together.Examine(b, together.Options{})
 	if err != nil {
 		t.Fatal(err)
@@ -365,46 +353,21 @@ func TestShapeOfResult(t *testing.T) {
 	}
 }
 
-// A best UTC of chronometers of which one is known to have jumped, or none is
-// to be believed, or they say nothing that can be used.
-func TestBestLeavesOut(t *testing.T) {
-	clues := []together.Clue{
-		{Name: "A", DialS: 10, ErrorS: 12.5, ErrorSD: 0.5}, {Name: "B", DialS: 11, ErrorS: 13.4, ErrorSD: 0.7},
-		{Name: "C", DialS: 71, ErrorS: 12, ErrorSD: 0.1, Doubted: "it jumped on 3 Jan 2026"},
-	}
-	b, err := together.Combine(noon, clues)
-	if err != nil {
-		t.Fatal(err)
-	}
-	// UTC is the instant plus dial less error: -2.5 s and -2.4 s.
-	wa, wb := 1/0.25, 1/0.49
-	if want := (-2.5*wa - 2.4*wb) / (wa + wb); !near(b.OffsetS, want) || b.Voices[2].Weight != 0 || b.Agreement != together.Agree {
-		t.Errorf("%+v, want %g", b, want)
-	}
-	if want := noon.Add(time.Duration(b.OffsetS * 1e9)); b.UTC.Sub(want).Abs() > time.Microsecond {
-		t.Errorf("%s, want %s", b.UTC, want)
-	}
-	// C's dial stands 59 s before its error says, against 2.5 s after.
-	if !strings.Contains(strings.Join(b.Words, " "), "it is fast 61.5 s") {
-		t.Errorf("%q", b.Words)
-	}
-	clues[2].Doubted = "" // found out without being told
-	if b, err = together.Combine(noon, clues); err != nil || b.Agreement != together.OneAside || b.Voices[2].Reason == "" || b.Voices[2].Weight != 0 {
-		t.Errorf("%v %+v", err, b)
-	}
-	two, err := together.Combine(noon, []together.Clue{clues[0], clues[2]})
-	if err != nil || two.Agreement != together.Disagree || two.Lo95 > -2.5 || two.Hi95 < 59 || !(two.Birge > 10) {
-		t.Errorf("%v %+v", err, two)
-	}
-	if one, err := together.Combine(noon, clues[:1]); err != nil || one.Agreement != together.Alone || one.OffsetSD != 0.5 {
-		t.Errorf("%v %+v", err, one)
-	}
-	if _, err := together.Combine(noon, nil); !errors.Is(err, together.ErrAlone) {
-		t.Error(err)
-	}
-	for _, bad := range []together.Clue{{ErrorS: nan(), ErrorSD: 1}, {ErrorSD: 0}, {ErrorSD: nan()}, {ErrorSD: -1}, {DialS: math.Inf(1), ErrorSD: 1}} {
-		if _, err := together.Combine(noon, []together.Clue{bad}); !errors.Is(err, together.ErrBook) {
-			t.Errorf("%+v: %v", bad, err)
+// A leap second makes every dial fast by one second against UTC, and none of
+// them jumped (the end of 2016, IERS Bulletin C 52).
+func TestLeapSecond(t *testing.T) {
+	b := rounds.Book{Names: []string{"A", "B"}}
+	rng := voyage.Seeded(15)
+	for i := range 20 {
+		at := time.Date(2016, 12, 22, 12, 0, 0, 0, time.UTC).AddDate(0, 0, i)
+		leap := 0.0
+		if at.Year() == 2017 {
+			leap = 1
 		}
+		b.Rows = append(b.Rows, rounds.Row{At: at, SDS: 0.05, UTCKnown: true, ErrorS: []float64{leap + 0.05*rng.NormFloat64(), leap + 0.05*rng.NormFloat64()}})
+	}
+	c, _, err := together.Scan(b, together.Options{})
+	if err != nil || len(c) != 0 {
+		t.Errorf("%v %+v", err, c)
 	}
 }

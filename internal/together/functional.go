@@ -2,11 +2,11 @@ package together
 
 import (
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
 	"timeball/internal/statespace"
+	"timeball/internal/together/rounds"
 )
 
 // Kind is a way in which an instrument can depart from its course.
@@ -39,72 +39,52 @@ func (k Kind) shape(t, tau float64) float64 {
 	return 0
 }
 
-// estimator returns the functional over rows (of tb, ascending) that estimates
+// estimator returns the functional over rows (ascending) that estimates
 // a change of kind k at tau, days, by generalised least squares under the mean
 // noise of members, with error and rate before it free. For a change of rate,
 // white FM and no reading error it is the mean rate after less the mean rate
 // before. It returns false if the rows cannot tell.
-func (tb *table) estimator(k Kind, tau float64, rows, members []int, noise []statespace.Noise) (functional, bool) {
+func (s *search) estimator(k Kind, tau float64, rows, members []int, noise []statespace.Noise) (functional, bool) {
 	m := len(rows) - 1
 	if m < 2 {
 		return functional{}, false
 	}
-	var mean statespace.Noise
+	var square statespace.Noise // σw² and σr², of all together
 	s2 := make([]float64, m+1)
 	for _, p := range members {
-		mean.SigmaW += noise[p].SigmaW * noise[p].SigmaW
-		mean.SigmaR += noise[p].SigmaR * noise[p].SigmaR
+		square.SigmaW += noise[p].SigmaW * noise[p].SigmaW
+		square.SigmaR += noise[p].SigmaR * noise[p].SigmaR
 		for i, r := range rows {
-			s2[i] += tb.sd[p][r] * tb.sd[p][r]
+			s2[i] += s.SD[p][r] * s.SD[p][r]
 		}
 	}
 	t := make([]float64, m+1)
 	for i, r := range rows {
-		t[i] = tb.t[r] - tb.t[rows[0]]
+		t[i] = s.Days[r] - s.Days[rows[0]]
 	}
-	tau -= tb.t[rows[0]]
-	wander := mat.NewSymDense(m, nil)
-	v := mat.NewSymDense(m, nil)
-	unit := statespace.Noise{SigmaR: 1}
-	c := make([][]float64, m+1)
-	for i := range c {
-		c[i] = make([]float64, m+1)
-		for j := range i + 1 {
-			c[i][j] = unit.Covariance(t[i], t[j])
-			c[j][i] = c[i][j]
-		}
-	}
+	tau -= s.Days[rows[0]]
+	v, wander := covariance(t, s2, square)
 	x := mat.NewDense(m, 2, nil)
 	for i := range m {
-		for j := i; j < m; j++ {
-			b := c[i+1][j+1] - c[i+1][j] - c[i][j+1] + c[i][j]
-			wander.SetSym(i, j, b)
-			v.SetSym(i, j, mean.SigmaR*b)
-		}
-		d := t[i+1] - t[i]
-		v.SetSym(i, i, v.At(i, i)+mean.SigmaW*d+s2[i]+s2[i+1])
-		if i > 0 {
-			v.SetSym(i-1, i, v.At(i-1, i)-s2[i])
-		}
-		x.Set(i, 0, d)
+		x.Set(i, 0, t[i+1]-t[i])
 		x.Set(i, 1, k.shape(t[i+1], tau)-k.shape(t[i], tau))
 	}
 	var chol mat.Cholesky
 	if !chol.Factorize(v) {
 		return functional{}, false
 	}
-	var vx, s mat.Dense
+	var vx, normal mat.Dense
 	if chol.SolveTo(&vx, x) != nil {
 		return functional{}, false
 	}
-	s.Mul(x.T(), &vx)
-	det := s.At(0, 0)*s.At(1, 1) - s.At(0, 1)*s.At(1, 0)
-	if !(det > 1e-9*s.At(0, 0)*s.At(1, 1)) {
+	normal.Mul(x.T(), &vx)
+	det := normal.At(0, 0)*normal.At(1, 1) - normal.At(0, 1)*normal.At(1, 0)
+	if !(det > 1e-9*normal.At(0, 0)*normal.At(1, 1)) {
 		return functional{}, false
 	}
 	w := mat.NewVecDense(m, nil)
 	for i := range m {
-		w.SetVec(i, (s.At(0, 0)*vx.At(i, 1)-s.At(0, 1)*vx.At(i, 0))/det)
+		w.SetVec(i, (normal.At(0, 0)*vx.At(i, 1)-normal.At(0, 1)*vx.At(i, 0))/det)
 	}
 	f := functional{rows: rows, weight: make([]float64, m+1), wander: mat.Inner(w, wander, w)}
 	for i := range m {
@@ -115,84 +95,50 @@ func (tb *table) estimator(k Kind, tau float64, rows, members []int, noise []sta
 	return f, true
 }
 
+// covariance returns the covariance of what a dial gains from each of the
+// instants t, days, to the next, and the part of it per σr²: square holds σw²
+// and σr², s2 the variance of the reading at each.
+func covariance(t, s2 []float64, square statespace.Noise) (v, wander *mat.SymDense) {
+	m := len(t) - 1
+	v, wander = mat.NewSymDense(m, nil), mat.NewSymDense(m, nil)
+	unit := statespace.Noise{SigmaR: 1}
+	c := mat.NewSymDense(m+1, nil)
+	for i := range t {
+		for j := range i + 1 {
+			c.SetSym(i, j, unit.Covariance(t[i], t[j]))
+		}
+	}
+	for i := range m {
+		for j := i; j < m; j++ {
+			b := c.At(i+1, j+1) - c.At(i+1, j) - c.At(i, j+1) + c.At(i, j)
+			wander.SetSym(i, j, b)
+			v.SetSym(i, j, square.SigmaR*b)
+		}
+		v.SetSym(i, i, v.At(i, i)+square.SigmaW*(t[i+1]-t[i])+s2[i]+s2[i+1])
+		if i > 0 {
+			v.SetSym(i-1, i, v.At(i-1, i)-s2[i])
+		}
+	}
+	return v, wander
+}
+
 // value returns the functional of member p.
-func (f functional) value(tb *table, p int) float64 {
+func (f functional) value(tb *rounds.Table, p int) float64 {
 	sum := 0.0
 	for i, r := range f.rows {
-		sum += f.weight[i] * tb.x[p][r]
+		sum += f.weight[i] * tb.X[p][r]
 	}
 	return sum
 }
 
 // variance returns the variance of the functional of member p, and the parts
 // of it that are σw's and σr's.
-func (f functional) variance(tb *table, p int, q statespace.Noise) (v, white, wander float64) {
+func (f functional) variance(tb *rounds.Table, p int, q statespace.Noise) (v, white, wander float64) {
 	white, wander = q.SigmaW*q.SigmaW*f.white, q.SigmaR*q.SigmaR*f.wander
 	v = white + wander
 	for i, r := range f.rows {
-		s := f.weight[i] * tb.sd[p][r]
+		s := f.weight[i] * tb.SD[p][r]
 		v += s * s
 	}
 	return math.Max(v, 1e-12), white, wander
-}
-
-// window returns the members to ask about a change at row k, and the rows lo
-// to hi in which all of them were read. A member that was seldom read is left
-// out where it would cost the others half of their rows.
-func (tb *table) window(k Kind, pivot, lo, hi int) (members, rows []int) {
-	for p := range tb.x {
-		members = append(members, p)
-	}
-	rows = tb.shared(members, lo, hi)
-	for len(members) > 2 {
-		fewest, count := 0, math.MaxInt
-		for i, p := range members {
-			if n := len(tb.shared([]int{p}, lo, hi)); n <= count {
-				fewest, count = i, n
-			}
-		}
-		fewer := slices.Delete(slices.Clone(members), fewest, fewest+1)
-		more := tb.shared(fewer, lo, hi)
-		if enough(k, pivot, rows) && len(more) < 2*len(rows) {
-			break
-		}
-		members, rows = fewer, more
-	}
-	if !enough(k, pivot, rows) {
-		return nil, nil
-	}
-	return members, rows
-}
-
-func (tb *table) shared(members []int, lo, hi int) []int {
-	var rows []int
-	for r := lo; r <= hi; r++ {
-		all := true
-		for _, p := range members {
-			all = all && !math.IsNaN(tb.x[p][r])
-		}
-		if all {
-			rows = append(rows, r)
-		}
-	}
-	return rows
-}
-
-// enough says whether rows show a change of kind k at row pivot apart from the
-// error and rate before it.
-func enough(k Kind, pivot int, rows []int) bool {
-	at, found := slices.BinarySearch(rows, pivot)
-	before, after := at, len(rows)-at // strictly before; at or after
-	switch k {
-	case RateChange:
-		if found {
-			return before >= 1 && after >= 2
-		}
-		return before >= 2 && after >= 2
-	case Jump:
-		return before >= 1 && after >= 1 && len(rows) >= 3
-	case Reading:
-		return found && before >= 1 && after >= 2
-	}
-	return false
 }

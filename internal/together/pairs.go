@@ -3,7 +3,10 @@ package together
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
+
+	"timeball/internal/together/rounds"
 )
 
 // Pair is what the comparison book says of two instruments: A less B at each
@@ -46,53 +49,52 @@ type Second struct {
 // Pairs returns the differences of all pairs of b in the order of its names: A
 // before B. Pairs that were never read at one instant have no points.
 func Pairs(b Book) ([]Pair, error) {
-	tb, err := lay(b, false)
+	tb, err := rounds.Lay(b, false)
 	if err != nil {
 		return nil, err
 	}
-	if tb.n < 2 {
+	if tb.Instruments < 2 {
 		return nil, fmt.Errorf("%w: the book has one instrument; a comparison needs two", ErrAlone)
 	}
-	var pairs []Pair
-	for i := range tb.n {
-		for j := i + 1; j < tb.n; j++ {
-			pairs = append(pairs, tb.pair(i, j))
+	return pairs(tb), nil
+}
+
+func pairs(tb *rounds.Table) []Pair {
+	all := []Pair{}
+	for i := range tb.Instruments {
+		for j := i + 1; j < tb.Instruments; j++ {
+			all = append(all, pair(tb, i, j))
 		}
 	}
-	return pairs, nil
+	return all
 }
 
 // Between returns the differences of a less b, which are minus those of b less a.
 func Between(book Book, a, b string) (Pair, error) {
-	tb, err := lay(book, false)
+	tb, err := rounds.Lay(book, false)
 	if err != nil {
 		return Pair{}, err
 	}
-	at := map[string]int{}
-	for i, name := range tb.names {
-		at[name] = i
-	}
-	i, oki := at[a]
-	j, okj := at[b]
-	if !oki || !okj || i == j {
+	i, j := slices.Index(tb.Names, a), slices.Index(tb.Names, b)
+	if i < 0 || j < 0 || i == j {
 		return Pair{}, fmt.Errorf("%w: no. %s and no. %s are not two instruments of the book", ErrAlone, a, b)
 	}
-	return tb.pair(i, j), nil
+	return pair(tb, i, j), nil
 }
 
-func (tb *table) pair(i, j int) Pair {
-	p := Pair{A: tb.names[i], B: tb.names[j]}
+func pair(tb *rounds.Table, i, j int) Pair {
+	p := Pair{A: tb.Names[i], B: tb.Names[j]}
 	last, before := -1, -1
-	variance := func(k int) float64 { return tb.sd[i][k]*tb.sd[i][k] + tb.sd[j][k]*tb.sd[j][k] }
-	for k := range tb.t {
-		d := tb.x[i][k] - tb.x[j][k]
+	variance := func(k int) float64 { return tb.SD[i][k]*tb.SD[i][k] + tb.SD[j][k]*tb.SD[j][k] }
+	for k := range tb.Days {
+		d := tb.X[i][k] - tb.X[j][k]
 		if math.IsNaN(d) {
 			continue
 		}
-		point := Point{At: tb.at[k], DifferenceS: d, DifferenceSD: math.Sqrt(variance(k))}
+		point := Point{At: tb.At[k], DifferenceS: d, DifferenceSD: math.Sqrt(variance(k))}
 		if last >= 0 {
 			prior := p.Points[len(p.Points)-1]
-			days := tb.t[k] - tb.t[last]
+			days := tb.Days[k] - tb.Days[last]
 			sd := math.Sqrt(variance(k) + variance(last))
 			f := First{Days: days, ChangeS: d - prior.DifferenceS, ChangeSD: sd}
 			f.RateSPerDay, f.RateSD = f.ChangeS/days, sd/days

@@ -3,8 +3,9 @@ package together
 import (
 	"math"
 
-	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"timeball/internal/together/noise"
 )
 
 // Suspect is one instrument supposed to be the only one that changed.
@@ -38,8 +39,8 @@ type look struct {
 }
 
 // examine looks for a change of kind k at tau among members in rows.
-func (tb *table) examine(k Kind, pivot int, tau float64, members, rows []int, fit *noiseFit) (look, bool) {
-	f, ok := tb.estimator(k, tau, rows, members, fit.noise)
+func (s *search) examine(k Kind, pivot int, tau float64, members, rows []int, fit *noise.Fit) (look, bool) {
+	f, ok := s.estimator(k, tau, rows, members, fit.Noise)
 	if !ok {
 		return look{}, false
 	}
@@ -47,11 +48,11 @@ func (tb *table) examine(k Kind, pivot int, tau float64, members, rows []int, fi
 	n := len(members)
 	v, white, wander := make([]float64, n), make([]float64, n), make([]float64, n)
 	for i, p := range members {
-		l.y = append(l.y, f.value(tb, p))
-		v[i], white[i], wander[i] = f.variance(tb, p, fit.noise[p])
+		l.y = append(l.y, f.value(s.Table, p))
+		v[i], white[i], wander[i] = f.variance(s.Table, p, fit.Noise[p])
 	}
 	for j, p := range members {
-		if tb.standard(p) {
+		if s.Standard(p) {
 			continue
 		}
 		total, mean := 0.0, 0.0
@@ -62,18 +63,18 @@ func (tb *table) examine(k Kind, pivot int, tau float64, members, rows []int, fi
 			}
 		}
 		mean /= total
-		s := Suspect{Name: tb.names[p], Change: l.y[j] - mean, SD: math.Sqrt(v[j] + 1/total), RestDF: n - 2, member: p}
+		u := Suspect{Name: s.Names[p], Change: l.y[j] - mean, SD: math.Sqrt(v[j] + 1/total), RestDF: n - 2, member: p}
 		for i := range members {
 			if i != j {
-				s.RestChi2 += (l.y[i] - mean) * (l.y[i] - mean) / v[i]
+				u.RestChi2 += (l.y[i] - mean) * (l.y[i] - mean) / v[i]
 			}
 		}
 		// The doubt of ln SD² by the doubt of the noise (delta method).
 		slope := func(i int) float64 {
 			if i == j {
-				return 1 / (s.SD * s.SD)
+				return 1 / (u.SD * u.SD)
 			}
-			return 1 / (v[i] * v[i] * total * total * s.SD * s.SD)
+			return 1 / (v[i] * v[i] * total * total * u.SD * u.SD)
 		}
 		rest := func(i int) float64 {
 			if i == j {
@@ -81,47 +82,24 @@ func (tb *table) examine(k Kind, pivot int, tau float64, members, rows []int, fi
 			}
 			return 1 / (v[i] * v[i] * total * float64(max(n-2, 1)))
 		}
-		s.df = fit.degrees(members, white, wander, slope)
-		s.restNoise = fit.degrees(members, white, wander, rest)
-		l.suspects = append(l.suspects, s)
+		u.df = fit.Degrees(members, white, wander, slope)
+		u.restNoise = fit.Degrees(members, white, wander, rest)
+		l.suspects = append(l.suspects, u)
 	}
 	return l, len(l.suspects) > 0
 }
 
-// mostDF is where Student's law is no longer told from the normal one.
-const mostDF = 1e5
-
 func student(df float64) distuv.StudentsT {
-	return distuv.StudentsT{Sigma: 1, Nu: math.Min(math.Max(df, 1), mostDF)}
+	return distuv.StudentsT{Sigma: 1, Nu: math.Min(math.Max(df, 1), noise.MostDF)}
 }
 
 // restLimit is the 95% point of χ² on df degrees of freedom, widened for a
 // noise known to noiseDF degrees: 3.84 for one and a known noise.
 func restLimit(df int, noiseDF float64) float64 {
-	if noiseDF >= mostDF {
+	if noiseDF >= noise.MostDF {
 		return distuv.ChiSquared{K: float64(df)}.Quantile(0.95)
 	}
 	return float64(df) * distuv.F{D1: float64(df), D2: math.Max(noiseDF, 1)}.Quantile(0.95)
-}
-
-// degrees returns the degrees of freedom of a variance whose logarithm has the
-// slope given by each member's: twice over its own variance.
-func (f *noiseFit) degrees(members []int, white, wander []float64, slope func(int) float64) float64 {
-	if f.cov == nil {
-		return mostDF
-	}
-	n := f.cov.SymmetricDim()
-	g := mat.NewVecDense(n, nil)
-	for i, p := range members {
-		if at := f.at[p]; at >= 0 {
-			g.SetVec(at, slope(i)*(white[i]+wander[i]))
-			g.SetVec(at+1, slope(i)*wander[i])
-		}
-	}
-	if v := mat.Inner(g, f.cov, g); v > 2/mostDF {
-		return 2 / v
-	}
-	return mostDF
 }
 
 // settle sets what takes long to reckon and is wanted of few looks: chance,

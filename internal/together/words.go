@@ -22,7 +22,7 @@ func (c Change) of(name string) (Suspect, bool) {
 func day(at time.Time) string { return at.UTC().Format("2 Jan 2006") }
 
 // words returns the change as one sentence.
-func (tb *table) words(c Change) string {
+func (c Change) words() string {
 	when := "about " + day(c.At)
 	switch {
 	case c.Kind == Reading:

@@ -9,6 +9,7 @@ import (
 	"timeball/internal/adjust"
 	"timeball/internal/clock"
 	"timeball/internal/together"
+	"timeball/internal/together/bestutc"
 	"timeball/internal/web/form"
 	"timeball/internal/web/wording"
 	"timeball/internal/workshop"
@@ -90,7 +91,7 @@ func newUTC(seens []workshop.Seen, t adjust.Together, answers url.Values) UTC {
 	return u
 }
 
-func (u *UTC) voices(b together.BestUTC) {
+func (u *UTC) voices(b bestutc.Estimate) {
 	for _, v := range b.Voices {
 		row := Voice{Number: v.Name, Within: clock.DialError(0).HalfWidth(z95*v.SD) + " s", Weight: fmt.Sprintf("%.0f in 100", 100*v.Weight), Aside: v.Reason}
 		if v.Weight > 0 && v.Weight < 0.005 {

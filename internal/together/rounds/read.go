@@ -1,4 +1,4 @@
-package together
+package rounds
 
 import (
 	"bytes"
@@ -50,7 +50,7 @@ const (
 
 const movedHands = " hands moved "
 
-// ReadBook reads a comparison book: CSV with a header, utc and one column for
+// Read reads a comparison book: CSV with a header, utc and one column for
 // each instrument, named by its number, which holds its dial (h:mm:ss.s) or
 // its error (seconds); an empty cell is a dial that was not read. Optional are
 // sd_s, utc_known (yes or no: whether utc is more than the time by which the
@@ -58,7 +58,7 @@ const movedHands = " hands moved "
 // with # are comments. Dials are taken as those of 12 hours: each difference is
 // the one nearest to the difference before. The error is a *Mistake, and then
 // nothing of the file is returned.
-func ReadBook(r io.Reader) (Book, error) {
+func Read(r io.Reader) (Book, error) {
 	text, err := io.ReadAll(io.LimitReader(r, mostBytes+1))
 	if err != nil {
 		return Book{}, &Mistake{Err: fmt.Errorf("%w: it cannot be read: %w; try again from a whole copy", ErrBook, err)}
@@ -67,7 +67,7 @@ func ReadBook(r io.Reader) (Book, error) {
 		return Book{}, &Mistake{Err: fmt.Errorf("%w: it is larger than %d MB; split it by year", ErrBook, mostBytes>>20)}
 	}
 	text = bytes.TrimPrefix(text, []byte("\ufeff"))
-	in := &bookReader{csv: csv.NewReader(bytes.NewReader(text)), near: map[[2]int]float64{}, moved: map[int]float64{}}
+	in := &reader{csv: csv.NewReader(bytes.NewReader(text)), near: map[[2]int]float64{}, moved: map[int]float64{}}
 	in.csv.Comment, in.csv.FieldsPerRecord, in.csv.TrimLeadingSpace = '#', -1, true
 	if err := in.header(); err != nil {
 		return Book{}, err
@@ -90,7 +90,7 @@ func ReadBook(r io.Reader) (Book, error) {
 	return in.book, nil
 }
 
-type bookReader struct {
+type reader struct {
 	csv    *csv.Reader
 	titles []string
 	column map[string]int // of the columns that are not instruments
@@ -102,7 +102,7 @@ type bookReader struct {
 	last   time.Time
 }
 
-func (in *bookReader) bad(column int, format string, args ...any) *Mistake {
+func (in *reader) bad(column int, format string, args ...any) *Mistake {
 	m := &Mistake{Line: in.line, Err: fmt.Errorf("%w: %w", ErrBook, fmt.Errorf(format, args...))}
 	if column >= 0 && column < len(in.titles) {
 		m.Column = in.titles[column]
@@ -111,7 +111,7 @@ func (in *bookReader) bad(column int, format string, args ...any) *Mistake {
 }
 
 // next returns the next row that is not empty; nil at the end.
-func (in *bookReader) next() ([]string, *Mistake) {
+func (in *reader) next() ([]string, *Mistake) {
 	cells, err := in.csv.Read()
 	if err == io.EOF {
 		return nil, nil
@@ -131,7 +131,7 @@ func (in *bookReader) next() ([]string, *Mistake) {
 	return cells, nil
 }
 
-func (in *bookReader) header() error {
+func (in *reader) header() error {
 	cells, bad := in.next()
 	if bad != nil {
 		return bad
@@ -177,7 +177,7 @@ func (in *bookReader) header() error {
 }
 
 // cell returns what stands in a column of the row that is not an instrument.
-func (in *bookReader) cell(cells []string, name string) (string, int) {
+func (in *reader) cell(cells []string, name string) (string, int) {
 	i, ok := in.column[name]
 	if !ok || i >= len(cells) {
 		return "", -1
@@ -186,7 +186,7 @@ func (in *bookReader) cell(cells []string, name string) (string, int) {
 }
 
 // row reads one row; false at the end.
-func (in *bookReader) row() (bool, *Mistake) {
+func (in *reader) row() (bool, *Mistake) {
 	cells, bad := in.next()
 	if cells == nil || bad != nil {
 		return false, bad
@@ -217,7 +217,7 @@ func (in *bookReader) row() (bool, *Mistake) {
 	row := Row{At: when, ErrorS: make([]float64, len(in.book.Names))}
 	if text, i := in.cell(cells, columnSD); text != "" {
 		s, err := strconv.ParseFloat(text, 64)
-		if err != nil || !(s > 0) || s > mostS {
+		if err != nil || !(s > 0) || s > MostS {
 			return false, in.bad(i, "%.40q is not a standard deviation; write seconds above nought, as 0.1", text)
 		}
 		row.SDS = s
@@ -241,7 +241,7 @@ func (in *bookReader) row() (bool, *Mistake) {
 }
 
 // event reads a move of hands.
-func (in *bookReader) event(cells []string, when time.Time) *Mistake {
+func (in *reader) event(cells []string, when time.Time) *Mistake {
 	text, i := in.cell(cells, columnEvent)
 	if text == "" {
 		return nil
@@ -252,7 +252,7 @@ func (in *bookReader) event(cells []string, when time.Time) *Mistake {
 	}
 	name := strings.TrimPrefix(text[:at], "no. ")
 	moved, err := strconv.ParseFloat(strings.TrimSpace(text[at+len(movedHands):]), 64)
-	if err != nil || math.IsNaN(moved) || math.Abs(moved) > mostS {
+	if err != nil || math.IsNaN(moved) || math.Abs(moved) > MostS {
 		return in.bad(i, "%.60q does not say by how many seconds; write NUMBER hands moved +60", text)
 	}
 	for p, known := range in.book.Names {
@@ -266,7 +266,7 @@ func (in *bookReader) event(cells []string, when time.Time) *Mistake {
 }
 
 // readings reads the dials or errors of a row.
-func (in *bookReader) readings(cells []string, row *Row) *Mistake {
+func (in *reader) readings(cells []string, row *Row) *Mistake {
 	dials, errs := 0, 0
 	isDial := make([]bool, len(in.place))
 	for p, i := range in.place {
@@ -284,7 +284,7 @@ func (in *bookReader) readings(cells []string, row *Row) *Mistake {
 			row.ErrorS[p] = float64(clock.TwelveHour.Error(reading, row.At, 0))
 		} else {
 			e, err := strconv.ParseFloat(cells[i], 64)
-			if err != nil || math.IsNaN(e) || math.Abs(e) > mostS {
+			if err != nil || math.IsNaN(e) || math.Abs(e) > MostS {
 				return in.bad(i, "%.40q is neither a dial nor an error; write h:mm:ss.s, or seconds", cells[i])
 			}
 			errs++
@@ -298,13 +298,13 @@ func (in *bookReader) readings(cells []string, row *Row) *Mistake {
 	return nil
 }
 
-// standardKey stands for the standard in bookReader.near.
+// standardKey stands for the standard in reader.near.
 const standardKey = -1
 
 // unwrap takes each dial at the turn of 12 hours that brings it nearest to its
 // error before, where utc is known, or to its difference from another
 // instrument before.
-func (in *bookReader) unwrap(row *Row, isDial []bool) {
+func (in *reader) unwrap(row *Row, isDial []bool) {
 	e := row.ErrorS
 	for p := range e {
 		if math.IsNaN(e[p]) {

@@ -1,4 +1,4 @@
-package together_test
+package rounds_test
 
 import (
 	"errors"
@@ -10,11 +10,17 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
 
-	"timeball/internal/together"
+	"timeball/internal/together/rounds"
 )
 
-func TestReadBook(t *testing.T) {
-	b, err := together.ReadBook(strings.NewReader("\ufeff# the ship's book\n" +
+var noon = time.Date(2026, 1, 1, 12, 0, 0, 0, time.UTC)
+
+func days(n float64) time.Time { return noon.Add(time.Duration(n * 24 * float64(time.Hour))) }
+
+func nan() float64 { return math.NaN() }
+
+func TestRead(t *testing.T) {
+	b, err := rounds.Read(strings.NewReader("\ufeff# the ship's book\n" +
 		"utc,4021,\"B, small\",note,sd_s,utc_known,event\n" +
 		"2026-01-01T12:00:00Z,12:00:02.5,11:59:50,clear,0.2,,\n" +
 		"\n" +
@@ -23,14 +29,14 @@ func TestReadBook(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := together.Book{
+	want := rounds.Book{
 		Names: []string{"4021", "B, small"},
-		Rows: []together.Row{
+		Rows: []rounds.Row{
 			{At: days(0), ErrorS: []float64{2.5, -10}, SDS: 0.2},
 			{At: days(1), ErrorS: []float64{3, nan()}},
 			{At: days(2), ErrorS: []float64{5.5, -60}, UTCKnown: true},
 		},
-		Steps: []together.Step{{Name: "4021", At: days(2), MovedS: 60}},
+		Steps: []rounds.Step{{Name: "4021", At: days(2), MovedS: 60}},
 	}
 	if diff := cmp.Diff(want, b, cmpopts.EquateNaNs(), cmpopts.EquateApprox(0, 1e-9)); diff != "" {
 		t.Error(diff)
@@ -40,7 +46,7 @@ func TestReadBook(t *testing.T) {
 // A dial of 12 hours leaves multiples of 12 h open: the difference nearest to
 // that before is taken, also over the turn and over a move of the hands.
 func TestDialsTurn(t *testing.T) {
-	b, err := together.ReadBook(strings.NewReader("utc,A,B,event\n" +
+	b, err := rounds.Read(strings.NewReader("utc,A,B,event\n" +
 		"2026-01-01T12:00:00Z,5:59:50,0:00:10,\n" + // A has no true hour: 5:59:50 fast
 		"2026-01-02T12:00:00Z,6:00:20,0:00:10,\n" + // not 5:59:40 slow
 		"2026-01-03T12:00:00Z,6:01:20,12:00:10,A hands moved +60\n" +
@@ -48,13 +54,13 @@ func TestDialsTurn(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p, err := together.Between(b, "A", "B")
+	tb, err := rounds.Lay(b, false)
 	if err != nil {
 		t.Fatal(err)
 	}
 	var got []float64
-	for _, q := range p.Points {
-		got = append(got, q.DifferenceS)
+	for k := range tb.At {
+		got = append(got, tb.X[0][k]-tb.X[1][k])
 	}
 	if diff := cmp.Diff([]float64{21580, 21610, 21610, 21651}, got); diff != "" {
 		t.Error(diff)
@@ -91,9 +97,9 @@ func TestBadBooks(t *testing.T) {
 		{"the standard", "utc,UTC,B\n", 1, "UTC"},
 		{"thirteen", "utc,1,2,3,4,5,6,7,8,9,10,11,12,13\n", 1, ""},
 	} {
-		b, err := together.ReadBook(strings.NewReader(tt.text))
-		var m *together.Mistake
-		if !errors.As(err, &m) || !errors.Is(err, together.ErrBook) {
+		b, err := rounds.Read(strings.NewReader(tt.text))
+		var m *rounds.Mistake
+		if !errors.As(err, &m) || !errors.Is(err, rounds.ErrBook) {
 			t.Errorf("%s: %v %v", tt.name, b, err)
 			continue
 		}
@@ -106,25 +112,22 @@ func TestBadBooks(t *testing.T) {
 	}
 }
 
-// Whatever a file holds, it is a book that can be examined or a mistake.
-func FuzzReadBook(f *testing.F) {
+// Whatever a file holds, it is a book that can be laid out or a mistake.
+func FuzzRead(f *testing.F) {
 	f.Add("utc,A,B\n2026-01-01T12:00:00Z,1,2\n2026-01-02T12:00:00Z,1,2.5\n")
 	f.Add("utc,A,B,sd_s,utc_known,event,note\n2026-01-01T12:00:00Z,12:00:01,11:59:02.5,0.1,yes,A hands moved +60,x\n")
 	f.Add("# a remark\n\ufeffutc;A;B\n")
 	f.Add("utc,A\n0001-01-01T00:00:00Z,1e300\n")
 	f.Fuzz(func(t *testing.T, text string) {
-		b, err := together.ReadBook(strings.NewReader(text))
+		b, err := rounds.Read(strings.NewReader(text))
 		if err != nil {
-			var m *together.Mistake
-			if !errors.As(err, &m) || !errors.Is(err, together.ErrBook) {
+			var m *rounds.Mistake
+			if !errors.As(err, &m) || !errors.Is(err, rounds.ErrBook) {
 				t.Fatalf("%T %v", err, err)
 			}
 			return
 		}
-		if err := b.Check(); err != nil {
-			t.Fatal(err)
-		}
-		if _, err := together.Pairs(b); err != nil && !errors.Is(err, together.ErrAlone) {
+		if _, err := rounds.Lay(b, true); err != nil {
 			t.Fatal(err)
 		}
 	})
@@ -134,13 +137,13 @@ func FuzzReadBook(f *testing.F) {
 // later one grows by its rate over the time between.
 func TestRounds(t *testing.T) {
 	minute := time.Minute
-	a := together.Series{Name: "A", Readings: []together.Comparison{
+	a := rounds.Series{Name: "A", Readings: []rounds.Comparison{
 		{At: days(0), ErrorS: 10, SDS: 0.1}, {At: days(1), ErrorS: 10 + 86.4, SDS: 0.1}, {At: days(2), ErrorS: 10 + 172.8, SDS: 0.1},
 	}}
-	c := together.Series{Name: "B", Readings: []together.Comparison{
+	c := rounds.Series{Name: "B", Readings: []rounds.Comparison{
 		{At: days(0).Add(-5 * minute), ErrorS: 1}, {At: days(1).Add(5 * minute), ErrorS: 61, SDS: 0.1}, {At: days(2).Add(50 * minute), ErrorS: 61, SDS: 0.1},
-	}, Steps: []together.Step{{At: days(1).Add(2 * minute), MovedS: 60}}}
-	b, err := together.FromErrors([]together.Series{a, c}, 10*minute)
+	}, Steps: []rounds.Step{{At: days(1).Add(2 * minute), MovedS: 60}}}
+	b, err := rounds.FromErrors([]rounds.Series{a, c}, 10*minute)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -148,7 +151,7 @@ func TestRounds(t *testing.T) {
 		t.Fatalf("%d rows, %d steps", len(b.Rows), len(b.Steps))
 	}
 	// A gains 86.4 s/d, a millisecond a second: 0.3 s in five minutes.
-	want := []together.Row{
+	want := []rounds.Row{
 		{At: days(0).Add(-5 * minute), ErrorS: []float64{10, 1}, EachSDS: []float64{math.Hypot(0.1, 0.3), 0.1}, UTCKnown: true},
 		{At: days(1), ErrorS: []float64{96.4, 1}, EachSDS: []float64{0.1, 0.1}, UTCKnown: true},
 		{At: days(2), ErrorS: []float64{182.8, nan()}, EachSDS: []float64{0.1, 0}, UTCKnown: true},
@@ -157,30 +160,11 @@ func TestRounds(t *testing.T) {
 	if diff := cmp.Diff(want, b.Rows, cmpopts.EquateNaNs(), cmpopts.EquateApprox(0, 1e-9)); diff != "" {
 		t.Error(diff)
 	}
-	if _, err := together.FromErrors([]together.Series{a}, -minute); !errors.Is(err, together.ErrBook) {
+	if _, err := rounds.FromErrors([]rounds.Series{a}, -minute); !errors.Is(err, rounds.ErrBook) {
 		t.Error(err)
 	}
-	bad := together.Series{Name: "C", Readings: []together.Comparison{{At: days(0), ErrorS: 1, SDS: nan()}}}
-	if _, err := together.FromErrors([]together.Series{bad}, minute); !errors.Is(err, together.ErrBook) {
+	bad := rounds.Series{Name: "C", Readings: []rounds.Comparison{{At: days(0), ErrorS: 1, SDS: nan()}}}
+	if _, err := rounds.FromErrors([]rounds.Series{bad}, minute); !errors.Is(err, rounds.ErrBook) {
 		t.Error(err)
-	}
-}
-
-// A leap second makes every dial fast by one second against UTC, and none of
-// them jumped (the end of 2016, IERS Bulletin C 52).
-func TestLeapSecond(t *testing.T) {
-	b := together.Book{Names: []string{"A", "B"}}
-	rng := seeded(15)
-	for i := range 20 {
-		at := time.Date(2016, 12, 22, 12, 0, 0, 0, time.UTC).AddDate(0, 0, i)
-		leap := 0.0
-		if at.Year() == 2017 {
-			leap = 1
-		}
-		b.Rows = append(b.Rows, together.Row{At: at, SDS: 0.05, UTCKnown: true, ErrorS: []float64{leap + 0.05*rng.NormFloat64(), leap + 0.05*rng.NormFloat64()}})
-	}
-	c, _, err := together.Scan(b, together.Options{})
-	if err != nil || len(c) != 0 {
-		t.Errorf("%v %+v", err, c)
 	}
 }

@@ -1,4 +1,4 @@
-package together
+package rounds
 
 import (
 	"fmt"
@@ -69,7 +69,7 @@ func FromErrors(series []Series, within time.Duration) (Book, error) {
 					ErrBook, series[e.instrument].Name, e.At.UTC().Format(time.RFC3339), e.SDS)
 			}
 			taken[j] = true
-			row.ErrorS[e.instrument] = e.ErrorS - series[e.instrument].moved(e.At)
+			row.ErrorS[e.instrument] = e.ErrorS - moved(series[e.instrument].Steps, e.At)
 			s := e.SDS
 			if s == 0 {
 				s = defaultSD
@@ -82,17 +82,6 @@ func FromErrors(series []Series, within time.Duration) (Book, error) {
 		return Book{}, err
 	}
 	return b, nil
-}
-
-// moved returns by how much the hands had been moved at an instant, s.
-func (s Series) moved(at time.Time) float64 {
-	sum := 0.0
-	for _, st := range s.Steps {
-		if !at.Before(st.At) {
-			sum += st.MovedS
-		}
-	}
-	return sum
 }
 
 // meanRate returns the size of the mean rate of a series over its whole
@@ -113,7 +102,7 @@ func meanRate(s Series) float64 {
 			last = c
 		}
 	}
-	change := last.ErrorS - s.moved(last.At) - (first.ErrorS - s.moved(first.At))
+	change := last.ErrorS - moved(s.Steps, last.At) - (first.ErrorS - moved(s.Steps, first.At))
 	if days := timescale.Days(first.At, last.At); days > 0 && !math.IsNaN(change) {
 		return math.Abs(change / days)
 	}

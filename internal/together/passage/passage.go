@@ -1,20 +1,11 @@
-package together
-
-// This file holds the rules by which navigators carried a rate from one port
-// to the next, with a rate that does not stay. All take and return error as
-// dial minus true time, positive fast, and rate positive gaining; the rules are
-// linear, so that they hold as well with both signs turned.
-
-// PassageRate returns the mean rate, s/d, over a passage of days in which the
-// error went from departureS to arrivalS, s: what the dial says of the true
-// difference of longitude of the ports is part of arrivalS. It returns false
-// unless days is positive.
-func PassageRate(departureS, arrivalS, days float64) (float64, bool) {
-	if !(days > 0) {
-		return 0, false
-	}
-	return (arrivalS - departureS) / days, true
-}
+// Package passage holds the rules by which navigators carried a rate from one
+// port to the next, with a rate that does not stay.
+//
+// Error is dial minus true time, positive fast, and rate positive gaining; the
+// rules are linear, so that they hold as well with both signs turned. The mean
+// rate of a passage is clock.MeanRate of the errors at its two ports: what the
+// dial says of the true difference of longitude is part of the error on arrival.
+package passage
 
 // ArrivalRate returns the rate at arrival, s/d, of an instrument that left
 // with the rate departure, had the mean rate passage, and altered evenly on the
