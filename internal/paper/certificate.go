@@ -252,7 +252,7 @@ func (c Certificate) draft(l *leaf.Leaf, m leaf.Margins) {
 func (c Certificate) front(f *leaf.Flow) {
 	c.Letterhead.set(f)
 	centred := func(words string, s leaf.Style) { f.Words(words, s.At(pen.Middle)) }
-	centred("Certificate of rate", leaf.Style{Face: leaf.SerifBold, Size: 23})
+	f.In(leaf.TagTitle, func() { centred("Certificate of rate", leaf.Style{Face: leaf.SerifBold, Size: 23}) })
 	switch {
 	case c.Draft:
 		centred("draft, not issued and not signed", leaf.Style{Face: leaf.SerifItalic, Size: 11})

@@ -37,7 +37,7 @@ func (c Certificate) behind(f *leaf.Flow) {
 
 func (t Trial) table() leaf.Table {
 	table := leaf.Table{Columns: []leaf.Column{
-		{Title: "Criterion", Share: 1}, {Title: "Value", Align: leaf.Decimal}, {Title: "±", Align: leaf.Decimal},
+		{Title: "Criterion", Share: 1, Heads: true}, {Title: "Value", Align: leaf.Decimal}, {Title: "±", Align: leaf.Decimal},
 		{Title: "Unit"}, {Title: "Limit"}, {Title: "Kept"}, {Title: "Certainty", Align: leaf.End},
 	}}
 	limits, doubts := false, false
@@ -75,7 +75,7 @@ func (c Certificate) temperature(f *leaf.Flow) {
 	}
 	table := func(f *leaf.Flow) {
 		if len(rows) > 0 {
-			f.Table(leaf.Table{Columns: []leaf.Column{{Title: "°C", Align: leaf.Decimal}, {Title: "Rate a day", Align: leaf.Decimal, Share: 1}, {Title: "±", Align: leaf.Decimal}}, Rows: rows})
+			f.Table(leaf.Table{Columns: []leaf.Column{{Title: "°C", Align: leaf.Decimal, Heads: true}, {Title: "Rate a day", Align: leaf.Decimal, Share: 1}, {Title: "±", Align: leaf.Decimal}}, Rows: rows})
 		}
 		if t := c.Law.Turning; t != nil {
 			f.Words(fmt.Sprintf("The rate turns at %s °C ±%.1f.", degrees(t.Mean), max(t.Half, 0.1)), leaf.SmallStyle)

@@ -98,7 +98,7 @@ func (c CorrectionTable) Document() (*leaf.Document, error) {
 	f := d.Flow(margins, runningHead(c.Letterhead, margins, d.Title))
 	c.Letterhead.set(f)
 	f.Space(-3)
-	f.Words("Correction of no. "+c.Instrument.Number, leaf.Style{Face: leaf.SerifBold, Size: 17})
+	f.In(leaf.TagTitle, func() { f.Words("Correction of no. "+c.Instrument.Number, leaf.Style{Face: leaf.SerifBold, Size: 17}) })
 	f.Words(joined(", ", c.Instrument.Maker, c.Instrument.Description), leaf.Style{Face: leaf.SerifItalic, Size: 10})
 	if of := c.Instrument.Of(); of != "" {
 		f.Words("Kept by "+of, leaf.Style{Face: leaf.SerifItalic, Size: 10})
@@ -176,24 +176,31 @@ func (c CorrectionTable) blocks(f *leaf.Flow) {
 		const title = 6.0
 		f.Need(title + blockRow*float64(high) + 1)
 		l, top := f.Leaf(), f.Y()
-		f.Words(months[0].title, blockTitle)
+		f.In(leaf.TagHeading, func() { f.Words(months[0].title, blockTitle) })
 		for i, m := range months[:n] {
 			x := f.Left() + float64(i)*(width+between)
 			right := x + min(width, natural+8)
 			if i > 0 {
-				l.Block(x, top, width, m.title, blockTitle)
+				l.In(leaf.TagHeading, func() { l.Block(x, top, width, m.title, blockTitle) })
 			}
 			l.Rule(x, top+5, right, top+5, 0.3, pen.Ink1)
-			for k, d := range m.days {
-				y := top + title + blockRow*float64(k) + 2.9
-				l.Text(x+day, y, strconv.Itoa(d.At.UTC().Day()), blockStyle.At(pen.End))
-				l.Text(right-doubt-gap, y, correctionWords(d.Error), blockStyle.At(pen.End))
-				l.Text(right, y, clock.DialError(d.Error.Mean).HalfWidth(d.Error.Half), blockStyle.At(pen.End))
-				// Every fifth row is ruled off for the eye.
-				if k%5 == 4 && k < len(m.days)-1 {
-					l.Rule(x, y+1.15, right, y+1.15, 0.1, pen.RuleStrong)
+			l.In(leaf.TagTable, func() {
+				for k, d := range m.days {
+					y := top + title + blockRow*float64(k) + 2.9
+					cell := func(t leaf.Tag, right float64, words string) {
+						l.In(t, func() { l.Text(right, y, words, blockStyle.At(pen.End)) })
+					}
+					l.In(leaf.TagRow, func() {
+						cell(leaf.TagRowHead, x+day, strconv.Itoa(d.At.UTC().Day()))
+						cell(leaf.TagCell, right-doubt-gap, correctionWords(d.Error))
+						cell(leaf.TagCell, right, clock.DialError(d.Error.Mean).HalfWidth(d.Error.Half))
+					})
+					// Every fifth row is ruled off for the eye.
+					if k%5 == 4 && k < len(m.days)-1 {
+						l.Rule(x, y+1.15, right, y+1.15, 0.1, pen.RuleStrong)
+					}
 				}
-			}
+			})
 			bottom := top + title + blockRow*float64(len(m.days)) + 0.6
 			l.Rule(x, bottom, right, bottom, 0.3, pen.Ink1)
 		}
@@ -208,10 +215,10 @@ func (c CorrectionTable) temperatures(f *leaf.Flow) {
 		return
 	}
 	f.Need(22 + 6*float64(len(c.Law)))
-	f.Words("In the warm and the cold", leaf.Style{Face: leaf.SerifBold, Size: 11.5})
+	f.In(leaf.TagHeading, func() { f.Words("In the warm and the cold", leaf.Style{Face: leaf.SerifBold, Size: 11.5}) })
 	f.Words("The table is for "+degrees(c.TemperatureC)+" °C. For each day that it was warmer or colder on the mean, change the correction of that day and of every later one by as much:", leaf.Style{Face: leaf.Serif, Size: 9.5})
 	f.Space(1)
-	t := leaf.Table{Size: 8, Columns: []leaf.Column{{Title: "°C", Align: leaf.Decimal, Width: 18}, {Title: "The rate there", Width: 52}, {Title: "For each day", Width: 40}, {Title: "±", Align: leaf.Decimal, Width: 16}}}
+	t := leaf.Table{Size: 8, Columns: []leaf.Column{{Title: "°C", Align: leaf.Decimal, Width: 18, Heads: true}, {Title: "The rate there", Width: 52}, {Title: "For each day", Width: 40}, {Title: "±", Align: leaf.Decimal, Width: 16}}}
 	for _, at := range c.Law {
 		r := clock.Rate(at.Rate.Mean)
 		size := r.Size(at.Rate.Half)

@@ -100,7 +100,9 @@ func (o OwnerSheet) set(size float64) (*leaf.Document, bool) {
 	f := d.Flow(leaf.Margins{Left: 17, Top: 20, Right: 17, Bottom: 19}, nil)
 	o.Letterhead.set(f)
 	f.Space(-3)
-	f.Words("Your chronometer, no. "+o.Instrument.Number, leaf.Style{Face: leaf.SerifBold, Size: 17})
+	f.In(leaf.TagTitle, func() {
+		f.Words("Your chronometer, no. "+o.Instrument.Number, leaf.Style{Face: leaf.SerifBold, Size: 17})
+	})
 	f.Words(joined(", ", o.Instrument.Maker, o.Instrument.Description), leaf.Style{Face: leaf.SerifItalic, Size: max(size, 9)})
 	if of := o.Instrument.Of(); of != "" {
 		f.Words("Kept by "+of, leaf.Style{Face: leaf.SerifItalic, Size: max(size, 9)})
@@ -187,7 +189,7 @@ type passage struct {
 	before   string
 	items    []string
 	numbered bool
-	rows     [][]string // a small table
+	rows     [][]string // a list in columns, each read downwards
 	after    string
 	framed   bool // between heavy rules, for what must never be done
 }
@@ -200,26 +202,36 @@ func (p passage) set(f *leaf.Flow, size float64) {
 	if p.framed {
 		f.Space(0.5 * gap)
 	}
-	f.Words(p.heading, leaf.Style{Face: leaf.SerifBold, Size: size + 1.75})
+	f.In(leaf.TagHeading, func() { f.Words(p.heading, leaf.Style{Face: leaf.SerifBold, Size: size + 1.75}) })
 	f.Space(0.5 * gap)
 	if p.before != "" {
 		f.Words(p.before, s)
 		f.Space(gap)
 	}
-	for i, item := range p.items {
-		sign, by := "–", 0.33*size
-		if p.numbered {
-			sign, by = fmt.Sprintf("%d.", i+1), 0.45*size
-		}
-		f.Leaf().Block(f.Left(), f.Y(), by, sign, s)
-		f.Space(f.Leaf().Block(f.Left()+by, f.Y(), f.Width()-by, item, s) - f.Y() + 0.6*gap)
+	list := leaf.TagList
+	if p.numbered {
+		list = leaf.TagNumbered
 	}
+	f.In(list, func() {
+		for i, item := range p.items {
+			sign, by := "–", 0.33*size
+			if p.numbered {
+				sign, by = fmt.Sprintf("%d.", i+1), 0.45*size
+			}
+			f.In(leaf.TagItem, func() {
+				f.In(leaf.TagLabel, func() { f.Leaf().Block(f.Left(), f.Y(), by, sign, s) })
+				f.In(leaf.TagBody, func() {
+					f.Space(f.Leaf().Block(f.Left()+by, f.Y(), f.Width()-by, item, s) - f.Y() + 0.6*gap)
+				})
+			})
+		}
+	})
 	if len(p.rows) > 0 {
 		columns := make([]leaf.Column, len(p.rows[0]))
 		for i := range columns {
 			columns[i].Share = 1
 		}
-		f.Table(leaf.Table{Columns: columns, Rows: p.rows, Size: size - 1.25})
+		f.Table(leaf.Table{Columns: columns, Rows: p.rows, Size: size - 1.25, List: true})
 		f.Space(-1)
 	}
 	if p.after != "" {

@@ -98,7 +98,7 @@ func (r RateSheet) position() string {
 
 func (r RateSheet) table() leaf.Table {
 	t := leaf.Table{Size: 8.5, Gutter: 3, Columns: []leaf.Column{
-		{Title: "Day", Align: leaf.End}, {Title: "From and to, UTC"}, {Title: "Error at the end", Align: leaf.Decimal}, {Title: "±", Align: leaf.Decimal},
+		{Title: "Day", Align: leaf.End, Heads: true}, {Title: "From and to, UTC"}, {Title: "Error at the end", Align: leaf.Decimal}, {Title: "±", Align: leaf.Decimal},
 		{Title: "Rate a day", Align: leaf.Decimal}, {Title: "±", Align: leaf.Decimal}, {Title: "°C", Align: leaf.Decimal}, {Title: "Position"}, {Title: "Remark", Share: 1},
 	}}
 	format := "2 Jan 15:04"

@@ -153,3 +153,10 @@ func long(size leaf.Size) Certificate {
 	c.Trial.Criteria[1].About = "mean variation from one day to the next, of days of the same period of temperature, as the programme of the workshop counts it"
 	return c
 }
+
+// SceneCertificate and SceneRateSheet show the scene to the tests that stand
+// outside the package.
+var (
+	SceneCertificate = certificate
+	SceneRateSheet   = rateSheet
+)

@@ -71,8 +71,10 @@ func (w WallForm) month(f *leaf.Flow, first time.Time) {
 	l, left, right := f.Leaf(), f.Left(), f.Left()+f.Width()
 	name := first.Format("January 2006")
 	top := f.Y()
-	l.Text(right, top+6, name, title.At(pen.End))
-	l.Text(left, top+6, leaf.Fitted("No. "+w.Instrument.Number, title, f.Width()-leaf.Width(name, title)-6), title)
+	l.In(leaf.TagTitle, func() {
+		l.Text(left, top+6, leaf.Fitted("No. "+w.Instrument.Number, title, f.Width()-leaf.Width(name, title)-6), title)
+		l.Text(right, top+6, name, title.At(pen.End))
+	})
 	l.Text(left, top+11.2, leaf.Fitted(joined("; kept by ", w.Instrument.Maker, w.Instrument.Of()), small, f.Width()), small)
 	y := top + 13.2
 	l.Rule(left, y, right, y, 0.7, pen.Ink1)
@@ -82,7 +84,7 @@ func (w WallForm) month(f *leaf.Flow, first time.Time) {
 		y = l.Block(left, y, f.Width(), line, leaf.Style{Face: leaf.Serif, Size: 9}) + 0.3
 	}
 	y += 1.5
-	w.grid(l, left, y, right, l.Size.Height-15.5, first)
+	l.In(leaf.TagTable, func() { w.grid(l, left, y, right, l.Size.Height-15.5, first) })
 }
 
 // instructions are three lines, the last cut if it is long.
@@ -119,18 +121,27 @@ func (w WallForm) grid(l *leaf.Leaf, left, top, right, bottom float64, first tim
 	row := (bottom - top - heading) / 31
 	foot := top + heading + row*float64(days)
 	edges := []float64{left}
-	for _, c := range formColumns {
-		x := edges[len(edges)-1]
-		l.Text(x+1.2, top+4.1, c.title, head)
-		edges = append(edges, x+(right-left)*c.share/all)
-	}
+	l.In(leaf.TagRow, func() {
+		for _, c := range formColumns {
+			x := edges[len(edges)-1]
+			l.In(leaf.TagColumnHead, func() { l.Text(x+1.2, top+4.1, c.title, head) })
+			edges = append(edges, x+(right-left)*c.share/all)
+		}
+	})
 	l.Rule(left, top, right, top, 0.3, pen.Ink1)
 	l.Rule(left, top+heading, right, top+heading, 0.3, pen.Ink1)
 	for i := range days {
 		at := first.AddDate(0, 0, i)
 		y := top + heading + row*float64(i+1)
-		l.Text(left+5.2, y-row/2+1.15, at.Format("2"), day.At(pen.End))
-		l.Text(left+6.4, y-row/2+1.15, strings.ToLower(at.Format("Mon"))[:2], leaf.Style{Face: leaf.Sans, Size: 7.5, Ink: pen.Ink2})
+		l.In(leaf.TagRow, func() {
+			l.In(leaf.TagRowHead, func() {
+				l.Text(left+5.2, y-row/2+1.15, at.Format("2"), day.At(pen.End))
+				l.Text(left+6.4, y-row/2+1.15, strings.ToLower(at.Format("Mon"))[:2], leaf.Style{Face: leaf.Sans, Size: 7.5, Ink: pen.Ink2})
+			})
+			for range formColumns[1:] { // to be written in
+				l.In(leaf.TagCell, func() {})
+			}
+		})
 		width, ink := 0.1, pen.RuleStrong
 		switch {
 		case i == days-1:

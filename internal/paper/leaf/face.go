@@ -111,8 +111,9 @@ func plain(words string) string {
 }
 
 // set returns words as face draws them: every letter it lacks replaced, and
-// Hebrew turned to stand from right to left.
-func set(words string, face Face) string {
+// Hebrew turned to stand from right to left. Read is what was turned, as it is
+// read, or nothing.
+func set(words string, face Face) (drawn, read string) {
 	c := face.cut()
 	words = strings.Map(func(r rune) rune {
 		if _, ok := c.widths[r]; !ok {
@@ -121,9 +122,9 @@ func set(words string, face Face) string {
 		return r
 	}, plain(words))
 	if strings.IndexFunc(words, hebrew) >= 0 {
-		words = turned(words)
+		return turned(words), words
 	}
-	return words
+	return words, ""
 }
 
 func hebrew(r rune) bool { return unicode.Is(unicode.Hebrew, r) }
@@ -162,7 +163,8 @@ func missing(words string, face Face) []rune {
 
 // Width returns how wide words are in a style, mm.
 func Width(words string, s Style) float64 {
-	return width(set(words, s.Face), s)
+	drawn, _ := set(words, s.Face)
+	return width(drawn, s)
 }
 
 func width(drawn string, s Style) float64 {
@@ -187,6 +189,19 @@ func (s Style) Line() float64 { return 1.32 * s.size() * millimetres }
 // at line breaks; a word that is wider than the line is broken within. Words
 // without letters are one empty line.
 func Wrap(words string, s Style, widthMM float64) []string {
+	lines := folded(words, s, widthMM)
+	for i, line := range lines {
+		lines[i] = strings.TrimSuffix(line, joiner)
+	}
+	return lines
+}
+
+// joiner stands behind a line that ends within a word, so that the word is
+// read as one: U+2060, word joiner, which has no width and is not drawn.
+const joiner = "\u2060"
+
+// folded returns the lines of Wrap, a joiner behind each that ends within a word.
+func folded(words string, s Style, widthMM float64) []string {
 	var lines []string
 	for paragraph := range strings.SplitSeq(strings.ReplaceAll(words, "\r\n", "\n"), "\n") {
 		lines = append(lines, wrap(plain(paragraph), s, widthMM)...)
@@ -237,7 +252,7 @@ func wrap(words string, s Style, widthMM float64) []string {
 			if tail == "" {
 				break
 			}
-			lines = append(lines, head)
+			lines = append(lines, head+joiner)
 			line = tail
 		}
 	}

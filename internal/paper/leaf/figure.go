@@ -26,10 +26,27 @@ func (l *Leaf) Figure(x, y, w float64, f chart.Figure) float64 {
 		return 0
 	}
 	scale := w / f.Size.Width
-	l.put(func(on surface) { on.begin(f.Title, f.Result) })
-	f.Draw(&nib{l, x, y, scale, f.Size.Type})
-	l.put(surface.end)
+	l.figure(f.Title, f.Result, rectangle{x, y, w, f.Size.Height * scale}, func() {
+		f.Draw(&nib{l, x, y, scale, f.Size.Type})
+	})
 	return f.Size.Height * scale
+}
+
+// figure puts a picture with its title, and the words that say what it shows,
+// into the structure.
+func (l *Leaf) figure(title, result string, box rectangle, set func()) {
+	said := title
+	switch {
+	case title == "":
+		said = result
+	case result != "":
+		said += ": " + result
+	}
+	l.into(l.begin(&element{tag: tagFigure, said: said, box: box}), func() {
+		l.put(func(on surface) { on.begin(title, result) })
+		set()
+		l.put(surface.end)
+	})
 }
 
 // nib is the pen that draws a figure on a leaf.
@@ -129,10 +146,8 @@ func (l *Leaf) Code(x, y, w float64, words string) error {
 			}
 		}
 	}
-	l.put(func(on surface) {
-		on.begin("Square code", words)
-		on.squares(boxes, pen.Ink1)
-		on.end()
+	l.figure("Square code", words, rectangle{x, y, w, w}, func() {
+		l.put(func(on surface) { on.squares(boxes, pen.Ink1) })
 	})
 	return nil
 }

@@ -50,7 +50,7 @@ func (f *Flow) NewLeaf() {
 	}
 	f.leaf, f.y = f.document.NewLeaf(), f.margins.Top
 	if f.head != nil {
-		f.head(f.leaf, f.Page())
+		f.In(TagHeader, func() { f.head(f.leaf, f.Page()) })
 	}
 }
 
@@ -94,7 +94,7 @@ func (f *Flow) Need(mm float64) {
 
 // Title sets the title of a paper.
 func (f *Flow) Title(words string) {
-	f.Words(words, TitleStyle)
+	f.In(TagTitle, func() { f.Words(words, TitleStyle) })
 	f.Space(2)
 }
 
@@ -106,7 +106,7 @@ func (f *Flow) Heading(words string) { f.HeadingOf(words, 12) }
 func (f *Flow) HeadingOf(words string, mm float64) {
 	f.Need(float64(len(Wrap(words, HeadingStyle, f.Width())))*HeadingStyle.Line() + 6 + mm)
 	f.Space(4)
-	f.Words(words, HeadingStyle)
+	f.In(TagHeading, func() { f.Words(words, HeadingStyle) })
 	f.Space(1.2)
 }
 
@@ -124,34 +124,40 @@ func (f *Flow) indented(by float64, words string, s Style) {
 	if strings.TrimSpace(words) == "" {
 		return
 	}
-	lines := Wrap(words, s, f.Width()-by)
+	lines := folded(words, s, f.Width()-by)
 	f.Need(float64(min(len(lines), 2)) * s.Line())
-	for _, line := range lines {
-		f.Need(s.Line())
-		f.leaf.line(f.Left()+by, f.y, f.Width()-by, line, s)
-		f.y += s.Line()
-	}
+	f.leaf.paragraph(func() {
+		for _, line := range lines {
+			f.Need(s.Line())
+			f.leaf.line(f.Left()+by, f.y, f.Width()-by, line, s)
+			f.y += s.Line()
+		}
+	})
 }
 
 // Items sets a list with a dash before each item.
-func (f *Flow) Items(list []string) { f.list(list, func(int) string { return "–" }, 5) }
+func (f *Flow) Items(list []string) { f.list(TagList, list, func(int) string { return "–" }, 5) }
 
 // Numbered sets a list with a number before each item.
 func (f *Flow) Numbered(list []string) {
-	f.list(list, func(i int) string { return fmt.Sprintf("%d.", i+1) }, 7)
+	f.list(TagNumbered, list, func(i int) string { return fmt.Sprintf("%d.", i+1) }, 7)
 }
 
-func (f *Flow) list(list []string, sign func(int) string, by float64) {
+func (f *Flow) list(tag Tag, list []string, sign func(int) string, by float64) {
 	s := ParagraphStyle
-	for i, item := range list {
-		if strings.TrimSpace(item) == "" {
-			continue
+	f.In(tag, func() {
+		for i, item := range list {
+			if strings.TrimSpace(item) == "" {
+				continue
+			}
+			f.Need(float64(min(len(Wrap(item, s, f.Width()-by)), 2)) * s.Line())
+			f.In(TagItem, func() {
+				f.In(TagLabel, func() { f.leaf.line(f.Left(), f.y, by, sign(i), s) })
+				f.In(TagBody, func() { f.indented(by, item, s) })
+			})
+			f.Space(0.8)
 		}
-		f.Need(float64(min(len(Wrap(item, s, f.Width()-by)), 2)) * s.Line())
-		f.leaf.line(f.Left(), f.y, by, sign(i), s)
-		f.indented(by, item, s)
-		f.Space(0.8)
-	}
+	})
 	f.Space(1)
 }
 
@@ -165,26 +171,33 @@ func (f *Flow) Facts(pairs [][2]string) {
 		}
 	}
 	column = min(column, 0.4*f.Width()) + 5
-	for _, p := range pairs {
-		if strings.TrimSpace(p[1]) == "" {
-			continue
-		}
-		names, words := Wrap(p[0], LabelStyle, column-4), Wrap(p[1], ParagraphStyle, f.Width()-column)
-		f.Need(float64(min(max(len(names), len(words)), 8)) * ParagraphStyle.Line())
-		for i := range max(len(names), len(words)) {
-			f.Need(ParagraphStyle.Line())
-			base := f.y + ParagraphStyle.baseline()
-			if i < len(names) {
-				f.leaf.Text(f.Left(), base, names[i], LabelStyle)
+	f.In(TagList, func() {
+		for _, p := range pairs {
+			if strings.TrimSpace(p[1]) != "" {
+				f.In(TagItem, func() { f.fact(p, column) })
+				f.Space(0.5)
 			}
-			if i < len(words) {
-				f.leaf.Text(f.Left()+column, base, words[i], ParagraphStyle)
-			}
-			f.y += ParagraphStyle.Line()
 		}
-		f.Space(0.5)
-	}
+	})
 	f.Space(1.5)
+}
+
+// fact sets a name and its words, which stand column mm from the left.
+func (f *Flow) fact(p [2]string, column float64) {
+	names, words := folded(p[0], LabelStyle, column-4), folded(p[1], ParagraphStyle, f.Width()-column)
+	f.Need(float64(min(max(len(names), len(words)), 8)) * ParagraphStyle.Line())
+	label, body := f.leaf.element(TagLabel), f.leaf.element(TagBody)
+	for i := range max(len(names), len(words)) {
+		f.Need(ParagraphStyle.Line())
+		base := f.y + ParagraphStyle.baseline()
+		if i < len(names) {
+			f.leaf.into(label, func() { f.leaf.Text(f.Left(), base, names[i], LabelStyle) })
+		}
+		if i < len(words) {
+			f.leaf.into(body, func() { f.leaf.Text(f.Left()+column, base, words[i], ParagraphStyle) })
+		}
+		f.y += ParagraphStyle.Line()
+	}
 }
 
 // Figure draws a figure as wide as the lines, or smaller if it would be higher
@@ -258,28 +271,35 @@ func (f *Flow) Panel(facts ...Fact) {
 	labels, words, afters := make([][]string, len(facts)), make([][]string, len(facts)), make([][]string, len(facts))
 	var high [3]int
 	for i, fact := range facts {
-		labels[i], words[i], afters[i] = Wrap(fact.Label, LabelStyle, inside(i)), Wrap(fact.Words, large, inside(i)), Wrap(fact.After, after, inside(i))
+		labels[i], words[i], afters[i] = folded(fact.Label, LabelStyle, inside(i)), folded(fact.Words, large, inside(i)), folded(fact.After, after, inside(i))
 		high = [3]int{max(high[0], len(labels[i])), max(high[1], len(words[i])), max(high[2], len(afters[i]))}
 	}
 	height := float64(high[0])*LabelStyle.Line() + float64(high[1])*large.Line() + float64(high[2])*after.Line() + 2*pad
 	f.Need(height)
 	f.Rule(0.3, pen.Ink1)
-	for i := range facts {
+	set := func(i int) {
 		x, y := f.Left()+float64(i)*w, f.y+pad
 		if i > 0 {
 			f.leaf.Rule(x, f.y+pad, x, f.y+height-pad, 0.1, pen.RuleStrong)
 			x += pad
 		}
-		for k, part := range []struct {
-			lines []string
-			style Style
-		}{{labels[i], LabelStyle}, {words[i], large}, {afters[i], after}} {
-			for n, line := range part.lines {
-				f.leaf.line(x, y+float64(n)*part.style.Line(), w, line, part.style)
+		part := func(k int, lines []string, style Style) {
+			for n, line := range lines {
+				f.leaf.line(x, y+float64(n)*style.Line(), w, line, style)
 			}
-			y += float64(high[k]) * part.style.Line()
+			y += float64(high[k]) * style.Line()
 		}
+		f.In(TagLabel, func() { part(0, labels[i], LabelStyle) })
+		f.In(TagBody, func() {
+			f.In(TagParagraph, func() { part(1, words[i], large) })
+			f.In(TagParagraph, func() { part(2, afters[i], after) })
+		})
 	}
+	f.In(TagList, func() {
+		for i := range facts {
+			f.In(TagItem, func() { set(i) })
+		}
+	})
 	f.y += height
 	f.Rule(0.3, pen.Ink1)
 	f.y += 2.5
@@ -296,24 +316,26 @@ func (f *Flow) Rule(widthMM float64, ink pen.Ink) {
 func (f *Flow) Close(digest string) {
 	leaves := f.document.Leaves[f.first:]
 	for i, l := range leaves {
-		s := Style{Face: Sans, Size: 7.5, Ink: pen.Ink2}
-		right := l.Size.Width - f.margins.Right
-		y := l.Size.Height - f.margins.Bottom + 7
-		l.Rule(f.margins.Left, y, right, y, 0.15, pen.RuleStrong)
-		y += 4
-		page := fmt.Sprintf("page %d of %d", i+1, len(leaves))
-		l.Text(right, y, page, s.At(pen.End))
-		room := right - f.margins.Left - Width(page, s) - 4
-		title := Fitted(f.document.Title, s, room)
-		l.Text(f.margins.Left, y, title, s)
-		room -= Width(title, s) + 4
-		if digest == "" {
-			continue
-		}
-		if Width(digest, s) > room {
-			l.Text(f.margins.Left, y+3.4, Fitted(digest, s, right-f.margins.Left), s)
-		} else {
-			l.Text(f.margins.Left+Width(title, s)+4+room/2, y, digest, s.At(pen.Middle))
-		}
+		l.In(TagFooter, func() { f.foot(l, digest, fmt.Sprintf("page %d of %d", i+1, len(leaves))) })
+	}
+}
+
+func (f *Flow) foot(l *Leaf, digest, page string) {
+	s := Style{Face: Sans, Size: 7.5, Ink: pen.Ink2}
+	right := l.Size.Width - f.margins.Right
+	y := l.Size.Height - f.margins.Bottom + 7
+	l.Rule(f.margins.Left, y, right, y, 0.15, pen.RuleStrong)
+	y += 4
+	l.Text(right, y, page, s.At(pen.End))
+	room := right - f.margins.Left - Width(page, s) - 4
+	title := Fitted(f.document.Title, s, room)
+	l.Text(f.margins.Left, y, title, s)
+	room -= Width(title, s) + 4
+	switch {
+	case digest == "":
+	case Width(digest, s) > room:
+		l.Text(f.margins.Left, y+3.4, Fitted(digest, s, right-f.margins.Left), s)
+	default:
+		l.Text(f.margins.Left+Width(title, s)+4+room/2, y, digest, s.At(pen.Middle))
 	}
 }

@@ -64,6 +64,7 @@ type Document struct {
 	Size     Size      // A4 if nought
 	Leaves   []*Leaf
 	Attached []Attachment
+	place    *place // in the structure, as the leaves share it
 }
 
 // Attachment is a file carried inside a PDF.
@@ -81,7 +82,10 @@ func (d *Document) size() Size {
 
 // NewLeaf adds an empty leaf to the document and returns it.
 func (d *Document) NewLeaf() *Leaf {
-	l := &Leaf{Size: d.size()}
+	if d.place == nil {
+		d.place = &place{}
+	}
+	l := &Leaf{Size: d.size(), place: d.place}
 	d.Leaves = append(d.Leaves, l)
 	return l
 }
@@ -89,14 +93,23 @@ func (d *Document) NewLeaf() *Leaf {
 // Leaf is one page: a display list that keeps what is put on it.
 type Leaf struct {
 	Size    Size
-	items   []func(surface)
+	items   []item
 	missing []rune
+	place   *place
+}
+
+// item is something on a leaf and the part of the structure it belongs to; one
+// that draws nothing begins its part.
+type item struct {
+	part *element
+	draw func(surface)
 }
 
 // surface is what a leaf is drawn on, in millimetres.
 type surface interface {
-	// text sets drawn, which is width mm wide, with its baseline at y from x on.
-	text(x, y, width float64, drawn string, s Style, halo bool)
+	// part tells to what part of the structure belongs what follows.
+	part(e *element)
+	text(w words)
 	// path strokes and fills a line through points; ink may be NoInk.
 	path(points []pen.Point, closed bool, fill pen.Ink, s line)
 	circle(at pen.Point, radius float64, fill pen.Ink, s line)
@@ -105,6 +118,16 @@ type surface interface {
 	// begin opens a picture with its words; end closes it.
 	begin(title, result string)
 	end()
+}
+
+// words are a piece of text on one line.
+type words struct {
+	x, y, width float64 // of its baseline, mm
+	drawn       string  // as it stands on the line
+	read        string  // as it is read, if the line is turned
+	broken      bool    // its last word goes on in the next piece
+	halo        bool
+	style       Style
 }
 
 type line struct {
@@ -116,11 +139,21 @@ type line struct {
 
 type rectangle struct{ x, y, w, h float64 }
 
-func (l *Leaf) put(item func(surface)) { l.items = append(l.items, item) }
+// put keeps a line, an area or a figure.
+func (l *Leaf) put(draw func(surface)) {
+	part := l.at().in
+	if part == nil || !part.isDrawing() {
+		part = ornament
+	}
+	l.items = append(l.items, item{part, draw})
+}
 
 func (l *Leaf) draw(on surface) {
-	for _, item := range l.items {
-		item(on)
+	for _, i := range l.items {
+		on.part(i.part)
+		if i.draw != nil {
+			i.draw(on)
+		}
 	}
 }
 
@@ -138,12 +171,12 @@ func finite(vs ...float64) bool {
 // Document.Missing.
 func (l *Leaf) Text(x, y float64, words string, s Style) { l.text(x, y, words, s, false) }
 
-func (l *Leaf) text(x, y float64, words string, s Style, halo bool) {
-	drawn := set(words, s.Face)
+func (l *Leaf) text(x, y float64, said string, s Style, halo bool) {
+	drawn, read := set(said, s.Face)
 	if strings.TrimSpace(drawn) == "" || !finite(x, y, s.Size) {
 		return
 	}
-	l.missing = append(l.missing, missing(words, s.Face)...)
+	l.missing = append(l.missing, missing(said, s.Face)...)
 	w := width(drawn, s)
 	switch s.Anchor {
 	case pen.Middle:
@@ -152,16 +185,21 @@ func (l *Leaf) text(x, y float64, words string, s Style, halo bool) {
 		x -= w
 	}
 	s.Anchor, s.Size, s.Ink = pen.Start, s.size(), cmp.Or(s.Ink, pen.Ink1)
-	l.put(func(on surface) { on.text(x, y, w, drawn, s, halo) })
+	piece := words{x: x, y: y, width: w, drawn: drawn, read: read, broken: strings.HasSuffix(said, joiner), halo: halo, style: s}
+	l.paragraph(func() {
+		l.items = append(l.items, item{l.at().in, func(on surface) { on.text(piece) }})
+	})
 }
 
 // Block sets words in lines no wider than width, the first with its top at y,
 // and returns the y below the last.
 func (l *Leaf) Block(x, y, width float64, words string, s Style) float64 {
-	for _, line := range Wrap(words, s, width) {
-		l.line(x, y, width, line, s)
-		y += s.Line()
-	}
+	l.paragraph(func() {
+		for _, line := range folded(words, s, width) {
+			l.line(x, y, width, line, s)
+			y += s.Line()
+		}
+	})
 	return y
 }
 

@@ -2,12 +2,10 @@ package leaf
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
 	"hash/fnv"
 	"io"
 	"maps"
-	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -44,12 +42,11 @@ func pot(i pen.Ink) [3]int {
 // are used; drawings are lines and areas, never pictures of dots. The bytes
 // depend on the document alone.
 //
-// Title, language and the wish that the title be shown are set. The structure
-// is not tagged: the library has no tags. Words are written in reading order,
-// each line and each cell of a table as one piece. Tags could be added as the
-// wish is, by an update behind the file: marked content around each piece, and
-// in the update a structure tree and every page again with its number in it
-// (ISO 32000-1, 14.7 and 14.8).
+// Title, language and the wish that the title be shown are set, and the file is
+// tagged: its structure tree has the parts named by Tag in reading order, with
+// the words of each figure, and what is no part of the document is an artifact
+// (ISO 32000-1, 14.7 and 14.8). Every line but one that ends within a word ends
+// with a space, so that words are told apart without looking at the page.
 func (d *Document) PDF(w io.Writer) error {
 	size := d.size()
 	p := fpdf.NewCustom(&fpdf.InitType{OrientationStr: "P", UnitStr: "mm", Size: fpdf.SizeType{Wd: size.Width, Ht: size.Height}})
@@ -77,10 +74,12 @@ func (d *Document) PDF(w io.Writer) error {
 			p.AddUTF8FontFromBytes(family(Face(f)), "", slices.Clone(Face(f).cut().font))
 		}
 	}
-	on := &printer{p, size.Height}
+	on := &printer{Fpdf: p, height: size.Height, tree: newTree()}
 	for _, l := range d.Leaves {
 		p.AddPage()
+		on.tree.turn()
 		l.draw(on)
+		on.unmark()
 	}
 	var files []fpdf.Attachment
 	for _, a := range d.Attached {
@@ -97,44 +96,13 @@ func (d *Document) PDF(w io.Writer) error {
 			named = bytes.ReplaceAll(named, []byte(" /utf8"+family(Face(f))+"\n"), []byte(" /"+subset(letters)+"+"+Face(f).cut().name+"\n"))
 		}
 	}
-	file = *bytes.NewBuffer(named)
-	if err := showTitle(&file); err != nil {
+	tagged, err := on.tree.into(named, size)
+	if err != nil {
 		return fmt.Errorf("PDF of %q: %w", d.Title, err)
 	}
-	if _, err := file.WriteTo(w); err != nil {
+	if _, err := w.Write(tagged); err != nil {
 		return fmt.Errorf("PDF of %q: %w", d.Title, err)
 	}
-	return nil
-}
-
-// ends is the catalog's number and the place of the cross-reference table, as
-// the library writes them at the end of a file.
-var ends = regexp.MustCompile(`trailer\n<<\n/Size (\d+)\n/Root (\d+) 0 R\n/Info (\d+) 0 R\n>>\nstartxref\n(\d+)\n%%EOF\n?$`)
-
-// showTitle writes the catalog again behind the file, with the wish that a
-// reader show the title and not the name of the file: an incremental update,
-// ISO 32000-1, 7.5.6 and 12.2.
-func showTitle(file *bytes.Buffer) error {
-	all := file.Bytes()
-	end := ends.FindSubmatch(all)
-	if end == nil {
-		return errors.New("the end of the file is not as the library wrote it; its version has changed")
-	}
-	begin := fmt.Appendf(nil, "\n%s 0 obj\n<<\n/Type /Catalog\n", end[2])
-	from := bytes.LastIndex(all, begin)
-	if from < 0 {
-		return errors.New("the catalog of the file is not as the library wrote it; its version has changed")
-	}
-	catalog, _, ok := bytes.Cut(all[from+len(begin):], []byte("\n>>\nendobj"))
-	if !ok {
-		return errors.New("the catalog of the file has no end; the version of the library has changed")
-	}
-	catalog = bytes.Clone(catalog)
-	at := file.Len()
-	fmt.Fprintf(file, "%s 0 obj\n<<\n/Type /Catalog\n%s\n/ViewerPreferences << /DisplayDocTitle true >>\n>>\nendobj\n", end[2], catalog)
-	table := file.Len()
-	fmt.Fprintf(file, "xref\n%s 1\n%010d 00000 n \ntrailer\n<<\n/Size %s\n/Root %s 0 R\n/Info %s 0 R\n/Prev %s\n>>\nstartxref\n%d\n%%%%EOF\n",
-		end[2], at, end[1], end[2], end[3], end[4], table)
 	return nil
 }
 
@@ -169,15 +137,16 @@ func (d *Document) used() [len(faces)]map[rune]bool {
 // usage is a surface that only sees which letters are used.
 type usage struct{ letters [len(faces)]map[rune]bool }
 
-func (u *usage) text(_, _, _ float64, drawn string, s Style, _ bool) {
-	f := s.Face.known()
+func (u *usage) text(w words) {
+	f := w.style.Face.known()
 	if u.letters[f] == nil {
 		u.letters[f] = map[rune]bool{}
 	}
-	for _, r := range drawn {
+	for _, r := range w.ended() {
 		u.letters[f][r] = true
 	}
 }
+func (*usage) part(*element)                            {}
 func (*usage) path([]pen.Point, bool, pen.Ink, line)    {}
 func (*usage) circle(pen.Point, float64, pen.Ink, line) {}
 func (*usage) squares([]rectangle, pen.Ink)             {}
@@ -198,20 +167,67 @@ func languageTag(tag string) string {
 type printer struct {
 	*fpdf.Fpdf
 	height float64 // mm
+	tree   *tree
+	now    *element // of what is drawn next
+	marked *element // whose marked content is open
 }
 
-func (p *printer) text(x, y, _ float64, drawn string, s Style, halo bool) {
+func (p *printer) part(e *element) {
+	p.now = e
+	p.tree.add(e)
+}
+
+// mark opens marked content of an element, unless it is open.
+func (p *printer) mark(e *element) {
+	if e == p.marked {
+		return
+	}
+	p.unmark()
+	if e.artifact() {
+		p.RawWriteStr("/Artifact <<" + tags[e.tag].attributes + ">> BDC")
+	} else {
+		p.RawWriteStr(fmt.Sprintf("/%s <</MCID %d>> BDC", e.kind(), p.tree.mark(e)))
+	}
+	p.marked = e
+}
+
+// unmark closes the marked content that is open.
+func (p *printer) unmark() {
+	if p.marked != nil {
+		p.RawWriteStr("EMC")
+	}
+	p.marked = nil
+}
+
+// ended returns the words as they are drawn, with a space where the next piece
+// begins another word.
+func (w words) ended() string {
+	if w.broken {
+		return w.drawn
+	}
+	return w.drawn + " "
+}
+
+func (p *printer) text(w words) {
+	s, x, y := w.style, w.x, w.y
 	ink := pot(s.Ink)
-	p.SetFont(family(s.Face), "", s.Size)
-	if halo {
+	if w.halo { // which would be read twice
+		p.mark(ornament)
+		p.SetFont(family(s.Face), "", s.Size)
 		p.stroke(line{ink: pen.Paper, width: 0.22 * s.Size * millimetres, round: true})
 		p.SetTextRenderingMode(1)
 		p.SetTextColor(255, 255, 255)
-		p.Text(x, y, drawn)
+		p.Text(x, y, w.drawn)
 		p.SetTextRenderingMode(0)
 	}
+	in := p.now
+	if w.read != "" && !in.artifact() {
+		in = &element{tag: tagTurned, parent: p.now, said: w.read + strings.TrimPrefix(w.ended(), w.drawn)}
+	}
+	p.mark(in)
+	p.SetFont(family(s.Face), "", s.Size)
 	p.SetTextColor(ink[0], ink[1], ink[2])
-	p.Text(x, y, drawn)
+	p.Text(x, y, w.ended())
 }
 
 func (p *printer) stroke(s line) {
@@ -247,6 +263,7 @@ func (p *printer) path(points []pen.Point, closed bool, fill pen.Ink, s line) {
 	if style == "" || len(points) == 0 {
 		return
 	}
+	p.mark(p.now)
 	p.MoveTo(points[0].X, points[0].Y)
 	for _, q := range points[1:] {
 		p.LineTo(q.X, q.Y)
@@ -259,6 +276,7 @@ func (p *printer) path(points []pen.Point, closed bool, fill pen.Ink, s line) {
 
 func (p *printer) circle(at pen.Point, radius float64, fill pen.Ink, s line) {
 	if style := p.paint(fill, s); style != "" {
+		p.mark(p.now)
 		p.Circle(at.X, at.Y, radius, style)
 	}
 }
@@ -267,6 +285,7 @@ func (p *printer) squares(boxes []rectangle, fill pen.Ink) {
 	if p.paint(fill, line{}) == "" {
 		return
 	}
+	p.mark(p.now)
 	const k = 1 / millimetres
 	var b strings.Builder
 	for _, r := range boxes {

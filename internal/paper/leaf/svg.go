@@ -53,13 +53,16 @@ type screen struct {
 	figures int
 }
 
-func (s *screen) text(x, y, width float64, drawn string, t Style, halo bool) {
+func (s *screen) part(*element) {}
+
+func (s *screen) text(w words) {
+	t := w.style
 	fmt.Fprintf(&s.out, `<text x="%s" y="%s" font-size="%s" textLength="%s" lengthAdjust="spacingAndGlyphs"%s fill="%s"`,
-		hundredths(x), hundredths(y), hundredths(t.Size*millimetres), hundredths(width), families[t.Face.known()], hex(t.Ink))
-	if halo {
+		hundredths(w.x), hundredths(w.y), hundredths(t.Size*millimetres), hundredths(w.width), families[t.Face.known()], hex(t.Ink))
+	if w.halo {
 		fmt.Fprintf(&s.out, ` stroke="%s" stroke-width="%s" stroke-linejoin="round" paint-order="stroke"`, hex(pen.Paper), hundredths(0.22*t.Size*millimetres))
 	}
-	s.out.WriteString(">" + escaped(strings.TrimSpace(drawn)) + "</text>")
+	s.out.WriteString(">" + escaped(strings.TrimSpace(w.drawn)) + "</text>")
 }
 
 func ink(fill pen.Ink, l line) string {

@@ -25,6 +25,7 @@ type Column struct {
 	Width float64 // mm; 0 for as wide as its words, or its share of what is left
 	Share float64 // of the width that other columns leave; words are wrapped in it
 	Align Align
+	Heads bool // its words name the row they stand in
 }
 
 // Table is a ruled table. Its heading is repeated on every leaf and no row is
@@ -37,6 +38,7 @@ type Table struct {
 	Size    float64 // points; 9 if nought
 	Gutter  float64 // blank between columns, mm; 3.5 if nought
 	Open    bool    // without rules between the rows
+	List    bool    // without titles: a list in columns, each read downwards, and no table
 }
 
 // cell is the words of a cell as they are set.
@@ -66,19 +68,24 @@ func (f *Flow) Table(t Table) {
 	places := t.places(f.Left(), f.Width(), s, head)
 	titles, high := make([][]string, len(places)), 0
 	for i, p := range places {
-		titles[i] = Wrap(p.Title, head, p.width)
+		titles[i] = folded(p.Title, head, p.width)
 		high = max(high, len(titles[i]))
 	}
 	titled := slices.ContainsFunc(t.Columns, func(c Column) bool { return c.Title != "" })
+	t.List = t.List && !titled
 	pad := 0.12 * t.Size // above and below the words of a row, mm
-	heading := func() {
+	heading := func(tag Tag) {
 		if titled {
-			for i, p := range places {
-				for k, line := range titles[i] {
-					y := f.y + float64(high-len(titles[i])+k)*head.Line()
-					f.setTitle(p, y, line, head)
+			f.In(tag, func() {
+				for i, p := range places {
+					f.In(p.heading(), func() {
+						for k, line := range titles[i] {
+							y := f.y + float64(high-len(titles[i])+k)*head.Line()
+							f.setTitle(p, y, line, head)
+						}
+					})
 				}
-			}
+			})
 			f.y += float64(high)*head.Line() + 1
 		}
 		f.Rule(0.3, pen.Ink1)
@@ -98,7 +105,12 @@ func (f *Flow) Table(t Table) {
 	}
 	f.Space(1)
 	f.Need(float64(high)*head.Line() + 3*(s.Line()+2*pad))
-	heading()
+	table := f.leaf.element(t.tag())
+	var parts [][]*element
+	f.leaf.into(table, func() {
+		heading(TagRow)
+		parts = f.parts(t, rows)
+	})
 	for r, cells := range rows {
 		style := t.style(r, s)
 		together := 1
@@ -114,7 +126,7 @@ func (f *Flow) Table(t Table) {
 		}
 		if own := float64(heights[r])*s.Line() + 2*pad; f.Room() < own || f.Room() < need && r > 0 && need < f.leaf.Size.Height/3 {
 			f.NewLeaf()
-			heading()
+			heading(tagRepeated)
 		}
 		if style.Face == SansBold {
 			f.Rule(0.2, pen.Ink1)
@@ -123,11 +135,11 @@ func (f *Flow) Table(t Table) {
 		for k := range heights[r] {
 			if f.Room() < s.Line() { // only in a row higher than a leaf
 				f.NewLeaf()
-				heading()
+				heading(tagRepeated)
 			}
 			for i, p := range places {
 				if k < len(cells[i].lines) {
-					p.set(f.leaf, f.y, cells[i], k, style)
+					f.leaf.into(parts[r][i], func() { p.set(f.leaf, f.y, cells[i], k, style) })
 				}
 			}
 			f.y += s.Line()
@@ -146,6 +158,47 @@ func (f *Flow) Table(t Table) {
 		f.Rule(0.3, pen.Ink1)
 	}
 	f.y += 2.5
+}
+
+func (t Table) tag() Tag {
+	if t.List {
+		return TagList
+	}
+	return TagTable
+}
+
+// heading returns what the title of a column is in the structure.
+func (c Column) heading() Tag {
+	if c.Title == "" {
+		return TagCell
+	}
+	return TagColumnHead
+}
+
+// parts begins the rows of a table and their cells, or the items of a list,
+// one column after the other, and returns them.
+func (f *Flow) parts(t Table, rows [][]cell) [][]*element {
+	parts := make([][]*element, len(rows))
+	if t.List {
+		for range t.Columns {
+			for r := range rows {
+				f.In(TagItem, func() { parts[r] = append(parts[r], f.leaf.element(TagBody)) })
+			}
+		}
+		return parts
+	}
+	for r := range rows {
+		f.In(TagRow, func() {
+			for i, c := range t.Columns {
+				tag := TagCell
+				if c.Heads && strings.Trim(strings.Join(rows[r][i].lines, ""), " ") != "" {
+					tag = TagRowHead
+				}
+				parts[r] = append(parts[r], f.leaf.element(tag))
+			}
+		})
+	}
+	return parts
 }
 
 func (t Table) style(row int, s Style) Style {
@@ -266,7 +319,7 @@ func (p columnPlace) cell(words string, s Style) cell {
 	if p.Align == Decimal && numeric(words) && Width(words, s) <= p.width+1e-6 {
 		return cell{[]string{words}, decimal(words)}
 	}
-	return cell{Wrap(words, s, p.width), -1}
+	return cell{folded(words, s, p.width), -1}
 }
 
 func (p columnPlace) set(l *Leaf, y float64, c cell, k int, s Style) {
