@@ -19,6 +19,7 @@ import (
 	"timeball/internal/rating"
 	"timeball/internal/trial"
 	"timeball/internal/trial/course"
+	"timeball/internal/trial/programme"
 	"timeball/internal/workshop"
 )
 
@@ -29,7 +30,7 @@ var ErrNoTrial = errors.New("no trial was begun")
 type Trial struct {
 	Begun     chronometer.Entry
 	Ended     chronometer.Entry // the zero entry while it goes on
-	Programme trial.Programme
+	Programme programme.Programme
 	Course    course.Course
 	Result    trial.Result
 }
@@ -46,7 +47,7 @@ func Follow(seen workshop.Seen) ([]Trial, error) {
 		t := Trial{Begun: pair[0], Ended: pair[1]}
 		var err error
 		begun := pair[0].Fact.(chronometer.TrialBegun)
-		if t.Programme, err = trial.ReadProgramme([]byte(begun.Text)); err != nil {
+		if t.Programme, err = programme.Read([]byte(begun.Text)); err != nil {
 			return nil, fmt.Errorf("trial of no. %s begun on %s: %w", seen.Instrument.Number, pair[0].At.Format("2 January 2006"), err)
 		}
 		var ended *time.Time
@@ -183,7 +184,7 @@ func unwrapped(seen workshop.Seen) map[chronometer.ID]reading {
 
 // Choice is a programme that a trial can be begun with.
 type Choice struct {
-	Programme trial.Programme
+	Programme programme.Programme
 	Key       string         // by which it is chosen: the name of a shipped one, or the ID of an own one
 	Own       chronometer.ID // empty for a shipped one
 	Fault     string         // why an own one cannot be used, in words
@@ -199,12 +200,12 @@ func Choices(ctx context.Context, w *workshop.Workshop) ([]Choice, error) {
 	var all []Choice
 	for _, o := range own {
 		c := Choice{Key: string(o.ID), Own: o.ID}
-		if c.Programme, err = trial.ReadProgramme([]byte(o.Programme.Text)); err != nil {
-			c.Programme, c.Fault = trial.Programme{Name: o.Programme.Name, Text: o.Programme.Text}, err.Error()
+		if c.Programme, err = programme.Read([]byte(o.Programme.Text)); err != nil {
+			c.Programme, c.Fault = programme.Programme{Name: o.Programme.Name, Text: o.Programme.Text}, err.Error()
 		}
 		all = append(all, c)
 	}
-	for _, p := range trial.Shipped() {
+	for _, p := range programme.Shipped() {
 		all = append(all, Choice{Programme: p, Key: p.Name})
 	}
 	return all, nil
@@ -243,7 +244,7 @@ func Begin(ctx context.Context, w *workshop.Workshop, id chronometer.ID, by stri
 // NewID; the subject is its logbook, or id for a new one. What cannot be read
 // is refused with the line and what to write.
 func KeepProgramme(ctx context.Context, w *workshop.Workshop, id chronometer.ID, by string, subject chronometer.ID, text string) (chronometer.Entry, error) {
-	p, err := trial.ReadProgramme([]byte(text))
+	p, err := programme.Read([]byte(text))
 	if err != nil {
 		return chronometer.Entry{}, fmt.Errorf("%w: %w", chronometer.ErrEntry, err)
 	}

@@ -16,6 +16,7 @@ import (
 	"timeball/internal/store"
 	"timeball/internal/trial"
 	"timeball/internal/trial/course"
+	"timeball/internal/trial/programme"
 	"timeball/internal/workshop"
 )
 
@@ -167,7 +168,7 @@ func TestTogetherAtTheQuay(t *testing.T) {
 // TestProgrammes writes a programme of one's own, with a typo first.
 func TestProgrammes(t *testing.T) {
 	w := quay(t)
-	p, _ := trial.Find("three-temperatures")
+	p, _ := programme.Find("three-temperatures")
 	id, err := w.NewID(t.Context(), "", chronometer.KindProgramme)
 	if err != nil {
 		t.Fatal(err)

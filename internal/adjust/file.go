@@ -9,15 +9,15 @@ import (
 	"timeball/internal/clock"
 	"timeball/internal/ratebook"
 	"timeball/internal/rating"
-	"timeball/internal/trial"
 	"timeball/internal/trial/course"
+	"timeball/internal/trial/programme"
 	"timeball/internal/workshop"
 )
 
 // FollowFile judges the comparisons of a file by a programme. The trial begins
 // with the first comparison and ends with the last; it is taken to have settled
 // before.
-func FollowFile(book ratebook.Book, dial clock.Dial, p trial.Programme) (Trial, error) {
+func FollowFile(book ratebook.Book, dial clock.Dial, p programme.Programme) (Trial, error) {
 	logbook, _ := workshop.FileLogbook(book)
 	seen := workshop.Seen{Logbook: logbook, Instrument: chronometer.Instrument{Dial: chronometer.Twelve}}
 	if dial == clock.TwentyFourHour {

@@ -8,7 +8,7 @@ import (
 	"timeball/internal/adjust"
 	"timeball/internal/clock"
 	"timeball/internal/ratebook"
-	"timeball/internal/trial"
+	"timeball/internal/trial/programme"
 )
 
 // TestWeeklySumsOfArnold36 judges the comparisons of Arnold's no. 36 at
@@ -26,7 +26,7 @@ func TestWeeklySumsOfArnold36(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p, err := trial.ReadProgramme([]byte(`name: 48 weeks
+	p, err := programme.Read([]byte(`name: 48 weeks
 within_h: 3
 periods: [{days: 336}]
 criteria:

@@ -16,7 +16,7 @@ import (
 	"timeball/internal/rating"
 	"timeball/internal/store"
 	"timeball/internal/timescale"
-	"timeball/internal/trial"
+	"timeball/internal/trial/programme"
 	"timeball/internal/workshop"
 )
 
@@ -50,7 +50,7 @@ var refusals = []struct {
 	{store.ErrUnknown, http.StatusNotFound},
 	{adjust.ErrNoTrial, http.StatusNotFound},
 	{issue.ErrNoDigest, http.StatusUnprocessableEntity},
-	{trial.ErrProgramme, http.StatusConflict},
+	{programme.ErrProgramme, http.StatusConflict},
 	{errMethod, http.StatusMethodNotAllowed},
 	{errType, http.StatusUnsupportedMediaType},
 	{errNotJSON, http.StatusBadRequest},

@@ -19,6 +19,7 @@ import (
 	"timeball/internal/clock"
 	"timeball/internal/ratebook"
 	"timeball/internal/trial"
+	"timeball/internal/trial/programme"
 	"timeball/internal/workshop"
 )
 
@@ -35,7 +36,7 @@ type trialFlags struct {
 func (c console) trial() *cobra.Command {
 	var f trialFlags
 	var names []string
-	for _, p := range trial.Shipped() {
+	for _, p := range programme.Shipped() {
 		names = append(names, fmt.Sprintf("  %-20s %s", p.Slug(), p.About))
 	}
 	cmd := &cobra.Command{
@@ -112,37 +113,37 @@ func (c console) judge(cmd *cobra.Command, args []string, f trialFlags) error {
 }
 
 // readProgramme returns a shipped programme by its name, or that of a file.
-func (c console) readProgramme(name string) (trial.Programme, error) {
+func (c console) readProgramme(name string) (programme.Programme, error) {
 	text, err := os.ReadFile(name)
 	switch {
 	case err == nil:
-		p, err := trial.ReadProgramme(text)
+		p, err := programme.Read(text)
 		if err != nil {
 			return p, fmt.Errorf("%s: %w", name, err)
 		}
 		return p, nil
 	case !errors.Is(err, fs.ErrNotExist):
-		return trial.Programme{}, fmt.Errorf("%s cannot be read (%w); give the name of a file or of a shipped programme", name, errors.Unwrap(err))
+		return programme.Programme{}, fmt.Errorf("%s cannot be read (%w); give the name of a file or of a shipped programme", name, errors.Unwrap(err))
 	}
-	if p, ok := trial.Find(name); ok {
+	if p, ok := programme.Find(name); ok {
 		return p, nil
 	}
 	var names []string
-	for _, p := range trial.Shipped() {
+	for _, p := range programme.Shipped() {
 		names = append(names, p.Slug())
 	}
-	return trial.Programme{}, usage("--programme %s is neither a file nor a shipped programme; the shipped ones are %s", name, strings.Join(names, ", "))
+	return programme.Programme{}, usage("--programme %s is neither a file nor a shipped programme; the shipped ones are %s", name, strings.Join(names, ", "))
 }
 
 // judgeText judges a file of daily rates, or of comparisons if its header has
 // utc.
-func judgeText(text []byte, p trial.Programme, hours int) (trial.Result, []string, error) {
+func judgeText(text []byte, p programme.Programme, hours int) (trial.Result, []string, error) {
 	if !isRateBook(text) {
 		days, remarks, err := trial.ReadRates(bytes.NewReader(text))
 		if err != nil {
 			return trial.Result{}, nil, err
 		}
-		days, placed := p.Place(days)
+		days, placed := trial.Place(p, days)
 		r := trial.Judge(p, days, trial.Ask{Ended: true})
 		r.Remarks = append(placed, r.Remarks...)
 		return r, remarks, nil

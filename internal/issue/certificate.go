@@ -17,6 +17,7 @@ import (
 	"timeball/internal/paper/leaf"
 	"timeball/internal/rating"
 	"timeball/internal/trial"
+	"timeball/internal/trial/programme"
 )
 
 // Draft returns the certificate as it would be issued now, marked as a draft.
@@ -204,8 +205,11 @@ func (g ground) standard() string {
 			continue
 		}
 		name := c.Standard
-		if name == "" {
+		switch {
+		case name == "" && c.Kept != nil:
 			name = "the standard of this workshop"
+		case name == "":
+			name = "a standard that is not recorded"
 		}
 		if used[name] == 0 {
 			names = append(names, name)
@@ -242,13 +246,13 @@ func trialOf(r trial.Result) *paper.Trial {
 		t.To = d.To
 	}
 	for _, f := range r.Figures {
-		c := paper.Criterion{Rate: f.Criterion.Of == trial.MeanRate, Name: f.Criterion.Name, About: f.Criterion.About, Unit: f.Criterion.Unit, Limits: f.Criterion.Limits()}
+		c := paper.Criterion{Rate: f.Criterion.Of == programme.MeanRate, Name: f.Criterion.Name, About: f.Criterion.About, Unit: f.Criterion.Unit, Limits: f.Criterion.Limits()}
 		if !f.Known {
 			c.Words = f.Why
 			t.Criteria = append(t.Criteria, c)
 			continue
 		}
-		c.Value = paper.Quantity{Mean: f.Value, Half: 1.96 * f.SD}
+		c.Value, c.True = f.Value, paper.Range{Mean: f.Best, Lo: f.Lo95, Hi: f.Hi95}
 		if f.Limited {
 			c.Kept, c.Doubt = "not kept", inHundred(1-f.PKept)
 			if f.Kept {

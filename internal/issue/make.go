@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"strings"
 	"time"
+	"unicode"
 
 	"timeball/internal/paper"
 	"timeball/internal/paper/leaf"
@@ -20,11 +21,12 @@ type Made struct {
 	Document *leaf.Document // for a preview; nil for a calendar
 }
 
-// FileName returns words joined by dashes that every file system takes.
+// FileName returns words joined by dashes: letters of any script, digits,
+// dashes and points, which every file system takes.
 func FileName(words ...string) string {
 	name := strings.Map(func(r rune) rune {
 		switch {
-		case r >= '0' && r <= '9', r >= 'a' && r <= 'z', r >= 'A' && r <= 'Z', r == '-', r == '.':
+		case unicode.IsLetter(r), unicode.IsDigit(r), r == '-', r == '.':
 			return r
 		}
 		return '-'

@@ -16,15 +16,14 @@ import (
 	"timeball/internal/rating"
 	"timeball/internal/setting"
 	"timeball/internal/timescale"
+	"timeball/internal/workshop"
 )
 
 // ahead is how far hand moves and calendars look.
 const (
-	aheadYears  = 2
-	usualHour   = "09:00"
-	offFirst    = 2.0 // s off what it should be that is worth a letter at any time
-	lawSpanC    = 15  // °C to either side that a correction table tells
-	mostOffWide = 4.0 // times half the 95% interval a month ahead
+	aheadYears    = 2
+	usualHour     = "09:00"
+	mostStillHalf = 1.0 // s/d: how well the rate of one that stands must be known
 )
 
 // forecast is what of the dial is known now, for papers about the time to come;
@@ -34,13 +33,18 @@ type forecast struct {
 	zone  *time.Location
 	limit float64
 	moves setting.Moves
+	fresh bool // it stands still, and its error begins with the next start
 }
 
-func (s subject) forecast(what string) (forecast, error) {
+// forecast returns what is known of the time to come; with still, also of an
+// instrument that stands, held for carriage perhaps, of which the rate is known.
+func (s subject) forecast(what string, still bool) (forecast, error) {
 	f := forecast{subject: s, zone: time.UTC, limit: s.seen.Instrument.ErrorLimitS()}
 	switch {
 	case s.seen.Rating == nil:
 		return f, wanting(what+" of no. "+s.seen.Instrument.Number, []string{s.seen.Why})
+	case still && s.seen.State.Motion != chronometer.Going && s.seen.Rating.RateNow.Half() < mostStillHalf:
+		f.fresh = true
 	case !s.seen.Current:
 		why := s.seen.Why
 		if why == "" {
@@ -48,12 +52,20 @@ func (s subject) forecast(what string) (forecast, error) {
 		}
 		return f, wanting(what+" of no. "+s.seen.Instrument.Number, []string{why})
 	}
+	for _, a := range s.seen.Next {
+		if a.Stop && a.Kind == chronometer.KindStopped {
+			return f, wanting(what+" of no. "+s.seen.Instrument.Number, []string{a.Say + "; see whether it goes, and write what you find"})
+		}
+	}
 	if o := s.seen.Owner; o != nil && o.Owner.Zone != "" {
 		zone, err := time.LoadLocation(o.Owner.Zone)
 		if err != nil {
 			return f, fmt.Errorf("%w: the time zone %q of the owner is not known to this computer; write another, such as Europe/Lisbon", ErrWanting, o.Owner.Zone)
 		}
 		f.zone = zone
+	}
+	if f.fresh {
+		return f, nil
 	}
 	r := s.seen.Rating
 	f.moves = setting.HandMoves(s.seen.Now, clock.Rate(r.RateNow.Mean), r.RateNow.SD, f.limit, func(days float64) (lo, mean, hi float64, ok bool) {
@@ -91,7 +103,7 @@ func (s subject) serviceDue() time.Time {
 func (s subject) reach() string { return strings.Join(s.house.Lines(), ", ") }
 
 func (s subject) ownerSheet(ask Ask) (*leaf.Document, error) {
-	f, err := s.forecast("owner's sheet")
+	f, err := s.forecast("owner's sheet", true)
 	if err != nil {
 		return nil, err
 	}
@@ -100,7 +112,7 @@ func (s subject) ownerSheet(ask Ask) (*leaf.Document, error) {
 		Size: sizeOf(s.size(ask.Paper)), Made: s.seen.Now.UTC(), Letterhead: s.letterhead(), Instrument: s.instrument(), Reach: s.reach(),
 		Dial: i.ClockDial(), WindEvery: f.windEvery(), GoesFor: i.GoingH, HalfTurns: s.halfTurns(), Gimbals: i.Gimbals, UpAndDown: i.UpDown, Brake: i.BalanceBrake,
 		Zone: f.zone, WindAt: f.windAt(), Epoch: r.Epoch, Error: quantity(r.Error), Rate: quantity(r.RateNow), LimitS: f.limit, Moves: f.moves,
-		OffS: math.Ceil(max(offFirst, mostOffWide*s.seen.In30Days.Half())), ServiceDue: s.serviceDue(),
+		ServiceDue: s.serviceDue(), Fresh: f.fresh,
 	}
 	later := s.seen.Now.AddDate(0, 1, 0)
 	if e, ok := r.Track.At(later); ok {
@@ -141,7 +153,7 @@ const mostDays = 731
 
 func (s subject) corrections(ask Ask) (paper.CorrectionTable, error) {
 	what := "correction table"
-	f, err := s.forecast(what)
+	f, err := s.forecast(what, false)
 	if err != nil {
 		return paper.CorrectionTable{}, err
 	}
@@ -175,16 +187,28 @@ func (s subject) corrections(ask Ask) (paper.CorrectionTable, error) {
 			u := c - rating.ReferenceC
 			return l.Linear.Mean*u + l.Quadratic.Mean*u*u
 		}
-		for d := -lawSpanC; d <= lawSpanC; d += 5 {
-			if d == 0 {
+		coldest, warmest := s.temperatures()
+		for c := 5 * math.Ceil((coldest-beyondC)/5); c <= warmest+beyondC; c += 5 {
+			if math.Abs(c-t.TemperatureC) < 1 {
 				continue
 			}
-			c := math.Round(t.TemperatureC) + float64(d)
 			half := math.Hypot(l.Linear.Half()*(c-t.TemperatureC), l.Quadratic.Half()*math.Abs(math.Pow(c-rating.ReferenceC, 2)-math.Pow(t.TemperatureC-rating.ReferenceC, 2)))
 			t.Law = append(t.Law, paper.AtTemperature{C: c, Rate: paper.Quantity{Mean: at(c) - at(t.TemperatureC), Half: half}})
 		}
 	}
 	return t, nil
+}
+
+// beyondC is how far beyond the temperatures that were read a law is told, °C.
+const beyondC = 2
+
+// temperatures returns the coldest and the warmest that was read beside it, °C.
+func (s subject) temperatures() (coldest, warmest float64) {
+	coldest, warmest = math.Inf(1), math.Inf(-1)
+	for _, t := range workshop.History(s.seen.Instrument.ClockDial(), s.seen.Logbook).Temperatures {
+		coldest, warmest = min(coldest, t.C), max(warmest, t.C)
+	}
+	return coldest, warmest
 }
 
 // unmoved returns the error at an instant if the hands stay as they are now.
@@ -207,7 +231,7 @@ func (s subject) wallForm(ask Ask) (*leaf.Document, error) {
 }
 
 func (s subject) calendar(Ask) ([]byte, error) {
-	f, err := s.forecast("calendar")
+	f, err := s.forecast("calendar", false)
 	if err != nil {
 		return nil, err
 	}

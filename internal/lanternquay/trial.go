@@ -7,7 +7,7 @@ import (
 
 	"timeball/internal/chronometer"
 	"timeball/internal/simulate"
-	"timeball/internal/trial"
+	"timeball/internal/trial/programme"
 )
 
 // ovenName and ovenProgramme are the quay's own trial in the oven; what it asks
@@ -57,7 +57,7 @@ func (q *quay) house() []chronometer.Entry {
 // tried has been serviced and regulated, and has gone through the trial of
 // three temperatures; it waits for its certificate.
 func tried(q *quay) *book {
-	p, ok := trial.Find("three-temperatures")
+	p, ok := programme.Find("three-temperatures")
 	if !ok {
 		panic("lanternquay: the trial of three temperatures is not there")
 	}

@@ -1,3 +1,7 @@
+// Package trial judges the daily rates of a chronometer by a programme: what it
+// did, by how much it kept each limit, and how sure that is.
+//
+// Rates are in s/d, + gaining; temperatures in °C.
 package trial
 
 import (
@@ -5,6 +9,9 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"timeball/internal/trial/going"
+	"timeball/internal/trial/programme"
 )
 
 // Ask is what is asked of the judgement besides the days.
@@ -23,13 +30,13 @@ const usualDraws = 4000
 // daily rates as read; their doubts, which come from the doubts of the
 // readings, from draws of the true rates with a fixed seed, so the same days
 // give the same result.
-func Judge(p Programme, days []Day, ask Ask) Result {
+func Judge(p programme.Programme, days []Day, ask Ask) Result {
 	if err := p.Check(); err != nil {
 		return Result{Programme: p, Verdict: Undecided, Words: "Undecided: the programme itself does not hold.", Missing: []string{err.Error()}}
 	}
 	rec := gather(p, days, ask)
 	res := Result{Programme: p, Days: rec.days, Remarks: rec.remarks}
-	plans := p.plans()
+	plans := p.Plans()
 	drawn := rec.sample(plans, ask.Draws)
 	res.Figures = rec.figures(plans, drawn)
 	res.Sums = rec.sums()
@@ -42,14 +49,14 @@ func Judge(p Programme, days []Day, ask Ask) Result {
 
 // record is every day of a programme, known or not.
 type record struct {
-	programme Programme
+	programme programme.Programme
 	days      []Day
 	spans     []Span
 	remarks   []string
 }
 
 // gather puts the days in their places.
-func gather(p Programme, given []Day, ask Ask) *record {
+func gather(p programme.Programme, given []Day, ask Ask) *record {
 	rec := &record{programme: p}
 	last := 0
 	seen := map[int]Day{}
@@ -66,7 +73,7 @@ func gather(p Programme, given []Day, ask Ask) *record {
 		last = max(last, d.Number)
 	}
 	exact := 0
-	for i, period := range p.periodOfDays() {
+	for i, period := range p.PeriodOfDays() {
 		d, ok := seen[i+1]
 		if !ok {
 			d = Day{Number: i + 1, Why: "no rate was given"}
@@ -147,6 +154,38 @@ func (rec *record) rates() []float64 {
 	return rates
 }
 
+// changes returns the changes of error that were read, in the order of the days.
+func (rec *record) changes() []going.Change {
+	var all []going.Change
+	spans := rec.spans
+	for i := 0; i < len(rec.days); i++ {
+		if len(spans) > 0 && spans[0].First-1 == i {
+			s := spans[0]
+			spans = spans[1:]
+			all = append(all, going.Change{First: i, Last: s.Last - 1, ChangeS: s.ChangeS, Days: float64(s.Last - i), FirstSDS: s.FirstSDS, LastSDS: s.LastSDS, Joins: true})
+			i = s.Last - 1
+			continue
+		}
+		d := rec.days[i]
+		if !d.Known {
+			continue
+		}
+		c := going.Change{First: i, Last: i, ChangeS: d.RateSPerDay * d.length(), Days: d.length()}
+		if d.byReadings() {
+			c.FirstSDS, c.LastSDS, c.Joins = d.FirstSDS, d.LastSDS, rec.joins(i)
+		} else {
+			c.RateSD = d.SDS
+		}
+		all = append(all, c)
+	}
+	return all
+}
+
+// joins reports whether a day begins with the reading that ends the one before.
+func (rec *record) joins(i int) bool {
+	return i == 0 || rec.days[i].From.IsZero() || rec.days[i-1].To.IsZero() || rec.days[i].From.Equal(rec.days[i-1].To)
+}
+
 // whole reports whether the sum of the rates of days from..to, from 0, is
 // known: by each of them or by spans that begin and end within.
 func (rec *record) whole(from, to int) bool {
@@ -165,14 +204,14 @@ func (rec *record) whole(from, to int) bool {
 }
 
 // lacking returns the days of the plan that are wanting, from 0.
-func (rec *record) lacking(pl plan) []int {
+func (rec *record) lacking(pl programme.Plan) []int {
 	var lack []int
-	for _, i := range pl.needs {
+	for _, i := range pl.Needs {
 		if !rec.days[i].Known {
 			lack = append(lack, i)
 		}
 	}
-	for _, b := range pl.blocks {
+	for _, b := range pl.Sums {
 		if !rec.whole(b[0], b[1]) {
 			for i := b[0]; i <= b[1]; i++ {
 				if !rec.days[i].Known {

@@ -9,106 +9,14 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
+
+	"timeball/internal/trial/programme"
 )
 
 // someDays draws a rate for every day of a programme.
-func someDays(rt *rapid.T, p Programme) []Day {
+func someDays(rt *rapid.T, p programme.Programme) []Day {
 	rates := rapid.SliceOfN(rapid.Float64Range(-5, 5), p.Days(), p.Days()).Draw(rt, "rates")
 	return days(rates...)
-}
-
-// values returns the criteria of days that are all known, without their doubts.
-func values(p Programme, ds []Day) map[string]float64 {
-	rec := gather(p, ds, Ask{Ended: true})
-	v, byName := []float64{}, map[string]float64{}
-	for i, pl := range p.plans() {
-		v = append(v, pl.value(rec.rates(), v))
-		byName[p.Criteria[i].Name] = v[i]
-	}
-	return byName
-}
-
-func changed(ds []Day, by func(i int) float64) []Day {
-	out := make([]Day, len(ds))
-	for i, d := range ds {
-		out[i] = d
-		out[i].RateSPerDay = by(i)
-	}
-	return out
-}
-
-// What does not look at the rate itself but at its changes is the same for an
-// instrument that gains more by a constant.
-func TestAConstantChangesOnlyMeans(t *testing.T) {
-	iso, _ := Find("iso-3159")
-	ten, _ := Find("ten-day-symmetrical")
-	rapid.Check(t, func(rt *rapid.T) {
-		by := rapid.Float64Range(-10, 10).Draw(rt, "constant")
-		for _, p := range []Programme{iso, ten, weekly(t, 35)} {
-			ds := someDays(rt, p)
-			before := values(p, ds)
-			for name, v := range values(p, changed(ds, func(i int) float64 { return ds[i].RateSPerDay + by })) {
-				want := before[name]
-				if name == "M" || name == "mean" {
-					want += by
-				}
-				if math.Abs(v-want) > 1e-9 {
-					rt.Errorf("%s %s: %g, not %g", p.Name, name, v, want)
-				}
-			}
-		}
-	})
-}
-
-// Time reversed leaves greatest and mean changes alone and turns an acceleration.
-func TestReversal(t *testing.T) {
-	ten, _ := Find("ten-day-symmetrical")
-	rapid.Check(t, func(rt *rapid.T) {
-		for _, p := range []Programme{ten, weekly(t, 42)} {
-			ds := someDays(rt, p)
-			before := values(p, ds)
-			for name, v := range values(p, changed(ds, func(i int) float64 { return ds[len(ds)-1-i].RateSPerDay })) {
-				want := before[name]
-				switch name {
-				case "C", "B":
-					want = math.Abs(want)
-					v = math.Abs(v)
-				}
-				if math.Abs(v-want) > 1e-9 {
-					rt.Errorf("%s: %g, not %g", name, v, want)
-				}
-			}
-		}
-	})
-}
-
-// A rate that follows temperature in a straight line and age as well has, in
-// the trial of ten days, the A of the line, the C of the age, and a B of the
-// age alone, because the share of the range is just what temperature does.
-func TestALineAndAnAge(t *testing.T) {
-	p, _ := Find("ten-day-symmetrical")
-	bare := p
-	bare.Criteria = append([]Criterion{}, p.Criteria...)
-	bare.Criteria[1].Of = StepLessRangeBare
-	rapid.Check(t, func(rt *rapid.T) {
-		perDegree := rapid.Float64Range(-0.3, 0.3).Draw(rt, "per degree")
-		perDay := rapid.Float64Range(-0.02, 0.02).Draw(rt, "per day")
-		of := p.periodOfDays()
-		rates := make([]float64, p.Days())
-		for i := range rates {
-			rates[i] = perDegree*(*p.Periods[of[i]].TempC-15) + perDay*float64(i)
-		}
-		v := values(p, days(rates...))
-		for name, want := range map[string]float64{"A": 25 * math.Abs(perDegree), "B": 10 * perDay, "C": perDay} {
-			if math.Abs(v[name]-want) > 1e-9 {
-				rt.Errorf("%s: %g, not %g", name, v[name], want)
-			}
-		}
-		// With signs ignored B is never negative here: the greatest step has both of one sign.
-		if b := values(bare, days(rates...))["B"]; math.Abs(b-10*math.Abs(perDay)) > 1e-9 {
-			rt.Errorf("B with signs ignored: %g, not %g", b, 10*math.Abs(perDay))
-		}
-	})
 }
 
 // Three temperatures equally spaced fix the law by differences.
@@ -174,8 +82,8 @@ func TestSpansKeepSums(t *testing.T) {
 }
 
 func TestVerdicts(t *testing.T) {
-	p, _ := Find("iso-3159")
-	none, _ := Find("weekly-sums")
+	p, _ := programme.Find("iso-3159")
+	none, _ := programme.Find("weekly-sums")
 	good := make([]float64, 15)
 	ds := days(good...)
 	broken := append([]Day{}, ds...)
@@ -184,7 +92,7 @@ func TestVerdicts(t *testing.T) {
 	missed[4] = Day{Number: 5, Why: "it was not wound"}
 	for _, c := range []struct {
 		name  string
-		p     Programme
+		p     programme.Programme
 		days  []Day
 		ended bool
 		want  Verdict
@@ -200,7 +108,7 @@ func TestVerdicts(t *testing.T) {
 		{"no days, ended", p, nil, true, Undecided, "Undecided"},
 		{"no limits, no days", none, nil, true, NoLimits, "sets no limits"},
 		{"no limits, going on", none, ds, false, Open, "69 days are still to come"},
-		{"no programme", Programme{}, ds, true, Undecided, "does not hold"},
+		{"no programme", programme.Programme{}, ds, true, Undecided, "does not hold"},
 	} {
 		r := Judge(c.p, c.days, Ask{Ended: c.ended})
 		if r.Verdict != c.want || !strings.Contains(r.Words, c.words) {
@@ -223,7 +131,7 @@ func TestVerdicts(t *testing.T) {
 }
 
 func TestBadDaysAreLeftOut(t *testing.T) {
-	p, _ := Find("iso-3159")
+	p, _ := programme.Find("iso-3159")
 	ds := days(make([]float64, 15)...)
 	ds[2].RateSPerDay = math.NaN()
 	ds[3].FirstSDS = -1
@@ -250,14 +158,14 @@ func TestBadDaysAreLeftOut(t *testing.T) {
 }
 
 func TestTemperatureNeverRecorded(t *testing.T) {
-	p, _ := Find("three-temperatures")
-	of := p.periodOfDays()
+	p, _ := programme.Find("three-temperatures")
+	of := p.PeriodOfDays()
 	ds := days(make([]float64, p.Days())...)
 	for i := range ds {
 		u := *p.Periods[of[i]].TempC - 20
 		ds[i].RateSPerDay = -0.5 - 0.008*u*u + 0.1*math.Sin(float64(3*i))
 	}
-	placed, remarks := p.Place(ds)
+	placed, remarks := Place(p, ds)
 	if len(remarks) != 2 || !strings.Contains(remarks[0], "No temperature was recorded on 23 days of 23") {
 		t.Errorf("%q", remarks)
 	}
@@ -271,7 +179,7 @@ func TestTemperatureNeverRecorded(t *testing.T) {
 }
 
 func TestPlace(t *testing.T) {
-	p, _ := Find("three-temperatures")
+	p, _ := programme.Find("three-temperatures")
 	c := func(v float64) *float64 { return &v }
 	ds := []Day{
 		{Number: 1, Known: true, TempC: c(20.9), Position: "dial up"},
@@ -280,7 +188,7 @@ func TestPlace(t *testing.T) {
 		{Number: 6, Known: true, TempC: c(13), Position: "dial up"}, // on the way
 		{Number: 24, Known: true},
 	}
-	placed, remarks := p.Place(ds)
+	placed, remarks := Place(p, ds)
 	var known []bool
 	for _, d := range placed {
 		known = append(known, d.Known)
@@ -303,7 +211,7 @@ func TestPlace(t *testing.T) {
 }
 
 func TestScriptNames(t *testing.T) {
-	p, _ := Find("three-temperatures")
+	p, _ := programme.Find("three-temperatures")
 	ds := days(make([]float64, p.Days())...)
 	ds[0].From, ds[0].To = time.Date(2025, 3, 1, 8, 0, 0, 0, time.UTC), time.Date(2025, 3, 2, 8, 0, 0, 0, time.UTC)
 	text, err := json.Marshal(Judge(p, ds, Ask{}).Script())
@@ -323,7 +231,7 @@ func TestScriptNames(t *testing.T) {
 
 // The same days give the same result, in whatever order they are given.
 func TestNoHiddenChance(t *testing.T) {
-	p, _ := Find("iso-3159")
+	p, _ := programme.Find("iso-3159")
 	rapid.Check(t, func(rt *rapid.T) {
 		ds := someDays(rt, p)
 		if diff := cmp.Diff(Judge(p, ds, Ask{Draws: 50}).Script(), Judge(p, rapid.Permutation(ds).Draw(rt, "order"), Ask{Draws: 50}).Script()); diff != "" {
@@ -333,7 +241,7 @@ func TestNoHiddenChance(t *testing.T) {
 }
 
 func BenchmarkJudge400Days(b *testing.B) {
-	p, err := ReadProgramme([]byte("name: long\nperiods: [{days: 400}]\ncriteria: [{name: a, of: range of sums, sum_days: 7}, {name: b, of: greatest step between sums, sum_days: 7}, {name: m, of: mean deviation}]"))
+	p, err := programme.Read([]byte("name: long\nperiods: [{days: 400}]\ncriteria: [{name: a, of: range of sums, sum_days: 7}, {name: b, of: greatest step between sums, sum_days: 7}, {name: m, of: mean deviation}]"))
 	if err != nil {
 		b.Fatal(err)
 	}

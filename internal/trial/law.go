@@ -8,6 +8,8 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
+
+	"timeball/internal/trial/going"
 )
 
 // AboutC is the temperature about which a law is written, °C, as the German
@@ -142,7 +144,7 @@ func (rec *record) bearings(remarks *[]string) ([]bearing, string) {
 		}
 		b := bearing{}
 		position, temps := q.Position, 0
-		for _, d := range rec.programme.daysOf(i) {
+		for _, d := range rec.programme.DaysOf(i) {
 			day := rec.days[d]
 			if !day.Known {
 				continue
@@ -214,10 +216,10 @@ func apart(temps []float64) int {
 // about a law, which are those of other positions too, and what the
 // coefficients do to each: those of temperature, and one for each other
 // position, which has a rate of its own.
-func (rec *record) columns(points []bearing, position string, powers int) (tells []bool, columns []column) {
-	columns = make([]column, powers)
+func (rec *record) columns(points []bearing, position string, powers int) (tells []bool, columns [][]float64) {
+	columns = make([][]float64, powers)
 	for j := range columns {
-		columns[j] = make(column, len(rec.days))
+		columns[j] = make([]float64, len(rec.days))
 	}
 	tells = make([]bool, len(rec.days))
 	tell := func(d int, tempC float64) {
@@ -226,7 +228,7 @@ func (rec *record) columns(points []bearing, position string, powers int) (tells
 			columns[j][d] = math.Pow(tempC-AboutC, float64(j+1))
 		}
 	}
-	own := map[string]column{}
+	own := map[string][]float64{}
 	for d, day := range rec.days {
 		q := rec.programme.Periods[day.Period]
 		lay, temp := cmp.Or(q.Position, day.Position), day.TempC
@@ -238,7 +240,7 @@ func (rec *record) columns(points []bearing, position string, powers int) (tells
 		}
 		tell(d, *temp)
 		if own[lay] == nil {
-			own[lay] = make(column, len(rec.days))
+			own[lay] = make([]float64, len(rec.days))
 			columns = append(columns, own[lay])
 		}
 		own[lay][d] = 1
@@ -261,8 +263,8 @@ func (law *Law) doubt(rec *record, points []bearing, position string, fit [3]flo
 			in[d] = true
 		}
 	}
-	g := rec.newGoing(func(day int) bool { return tells[day] }, func(int) int { return 0 }, columns)
-	nodes := g.nodes()
+	changes := slices.DeleteFunc(rec.changes(), func(c going.Change) bool { return slices.Contains(tells[c.First:c.Last+1], false) })
+	g := going.Of(changes, make([]int, len(rec.days)), columns)
 	// The level is meant as it was in the mean over the days, so that only its
 	// wandering about that mean is doubt.
 	centred := slices.Clone(daily)
@@ -278,60 +280,20 @@ func (law *Law) doubt(rec *record, points []bearing, position string, fit [3]flo
 			centred[0][d] -= 1 / used
 		}
 	}
-	reading, white, walk := mat.NewSymDense(p, nil), mat.NewSymDense(p, nil), mat.NewSymDense(p, nil)
-	for a := range p {
-		for b := range a + 1 {
-			both := make([]float64, len(rec.days))
-			// Twice the covariance of two sums is the variance of their sum less their variances.
-			for d := range both {
-				both[d] = daily[a][d] + daily[b][d]
-			}
-			reading.SetSym(a, b, (rec.readingVariance(both)-rec.readingVariance(daily[a])-rec.readingVariance(daily[b]))/2)
-			scatter, wander, restA, restB := 0.0, 0.0, 0.0, 0.0
-			for d := len(both) - 1; d > 0; d-- {
-				restA, restB = restA+centred[a][d], restB+centred[b][d]
-				wander += restA * restB
-			}
-			for d := range both {
-				scatter += daily[a][d] * daily[b][d] / rec.days[d].length()
-			}
-			white.SetSym(a, b, scatter)
-			walk.SetSym(a, b, wander)
-		}
+	sums := make([]going.Sum, p)
+	for j := range sums {
+		sums[j] = going.Sum{Value: fit[j], OfDays: daily[j], OfLevel: centred[j]}
 	}
-	rng := rand.New(rand.NewPCG(seedHigh, seedLow+1))
 	var drawn [3][]float64
 	var turning, greatest []float64
-	for i, count := range share(nodes, usualDraws) {
-		if count == 0 {
-			continue
+	g.DrawSums(rand.New(rand.NewPCG(seedHigh, seedLow+1)), usualDraws, sums, func(values []float64) {
+		var c [3]float64
+		copy(c[:], values)
+		for j := range c {
+			drawn[j] = append(drawn[j], c[j])
 		}
-		cov := mat.NewSymDense(p, nil)
-		for a := range p {
-			for b := range a + 1 {
-				cov.SetSym(a, b, reading.At(a, b)+sq(nodes[i].white)*white.At(a, b)+sq(nodes[i].walk)*walk.At(a, b))
-			}
-		}
-		var factor mat.Cholesky
-		if !factor.Factorize(cov) {
-			continue
-		}
-		var root mat.TriDense
-		factor.LTo(&root)
-		for range count {
-			c := fit
-			for a := range p {
-				z := rng.NormFloat64()
-				for b := range p {
-					c[b] += root.At(b, a) * z
-				}
-			}
-			for j := range c {
-				drawn[j] = append(drawn[j], c[j])
-			}
-			turning, greatest = append(turning, AboutC-c[1]/(2*c[2])), append(greatest, c[0]-c[1]*c[1]/(4*c[2]))
-		}
-	}
+		turning, greatest = append(turning, AboutC-c[1]/(2*c[2])), append(greatest, c[0]-c[1]*c[1]/(4*c[2]))
+	})
 	about := func(draws []float64, mean float64) Estimate {
 		e := estimateOf(draws)
 		e.Mean = mean

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"timeball/internal/trial/programme"
 )
 
 // Place returns the days in the periods of the programme, told by their
@@ -12,10 +14,10 @@ import (
 // allows, is no longer Known and says why: it cannot stand for the day that was
 // asked. Days apart are held to no temperature. Days after the last are left
 // out with a remark; what was not recorded is taken to be as asked, and said.
-func (p Programme) Place(days []Day) ([]Day, []string) {
+func Place(p programme.Programme, days []Day) ([]Day, []string) {
 	var placed []Day
 	var remarks, noTemp, noPosition, off, beyond []string
-	of := p.periodOfDays()
+	of := p.PeriodOfDays()
 	for _, d := range days {
 		if d.Number < 1 || d.Number > len(of) {
 			beyond = append(beyond, fmt.Sprint(d.Number))

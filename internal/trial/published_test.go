@@ -7,6 +7,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"timeball/internal/trial/programme"
 )
 
 // table returns the rows of a file of testdata below its header; its first
@@ -62,9 +64,9 @@ func days(rates ...float64) []Day {
 	return all
 }
 
-func programmeOf(t *testing.T, text string) Programme {
+func programmeOf(t *testing.T, text string) programme.Programme {
 	t.Helper()
-	p, err := ReadProgramme([]byte(text))
+	p, err := programme.Read([]byte(text))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -83,7 +85,7 @@ func (r Result) figure(t *testing.T, name string) Figure {
 	return Figure{}
 }
 
-func weekly(t *testing.T, days int) Programme {
+func weekly(t *testing.T, days int) programme.Programme {
 	return programmeOf(t, `
 name: weeks
 periods: [{days: `+strconv.Itoa(days)+`}]
@@ -169,7 +171,7 @@ func TestArnold36(t *testing.T) {
 // The 21st trial of the Seewarte, 1897-98: A of six means, and the order of
 // merit from A with the B and C of the print.
 func TestSeewarte1898(t *testing.T) {
-	p, _ := Find("ten-day-symmetrical")
+	p, _ := programme.Find("ten-day-symmetrical")
 	for _, row := range table(t, "seewarte_1897_98.csv") {
 		var rates []float64
 		for i := range 11 {
@@ -180,56 +182,10 @@ func TestSeewarte1898(t *testing.T) {
 		r := Judge(p, days(rates...), Ask{Ended: true})
 		printed(t, "row "+row[0]+" A", r.figure(t, "A").Value, row[7])
 		near(t, "row "+row[0]+" C of symmetric rates", r.figure(t, "C").Value, 0)
-		sum := p.plans()[3].value(nil, []float64{r.figure(t, "A").Value, num(t, row[8]), -num(t, row[9])})
+		sum := p.Plans()[3].Value(nil, []float64{r.figure(t, "A").Value, num(t, row[8]), -num(t, row[9])})
 		printed(t, "row "+row[0]+" A + 2B + C", sum, row[10])
-		if class := p.Criteria[3].class(sum); class != 0 {
+		if class := p.Criteria[3].Class(sum); class != 0 {
 			t.Errorf("row %s: class %d; the best of the print are excellent", row[0], class+1)
-		}
-	}
-}
-
-// The limits of the classes of 1891-92 (Annalen der Hydrographie 20 (1892) p. 247).
-func TestClassesOf1892(t *testing.T) {
-	p, _ := Find("ten-day symmetrical")
-	for _, c := range []struct {
-		criterion int
-		most      []float64
-	}{{3, []float64{2.5, 5, 6.5, 10}}, {1, []float64{0.75, 1.2, 1.6, 2.5}}, {2, []float64{0.075, 0.1, 0.15, 0.2}}} {
-		for i, most := range c.most {
-			q := p.Criteria[c.criterion]
-			if q.class(most) != i || q.class(-most) != i || q.class(most+1e-9) != i+1 {
-				t.Errorf("%s: %g is not the limit of class %d", q.Name, most, i+1)
-			}
-		}
-	}
-}
-
-// Limits and days of ISO 3159 from the public pages named in the files.
-func TestISO3159(t *testing.T) {
-	one, _ := Find("ISO 3159")
-	two, _ := Find("iso-3159-small")
-	for i, row := range table(t, "iso3159_limits.csv") {
-		for k, p := range []Programme{one, two} {
-			c := p.Criteria[i]
-			lo, hi := num(t, row[1+2*k]), num(t, row[2+2*k])
-			// A mean of absolute values has no lower limit but nought.
-			if c.Name != row[0] || c.To == nil || *c.To != hi || (c.From == nil) != (lo == 0) || c.From != nil && *c.From != lo {
-				t.Errorf("%s of category %d is not %g … %g", row[0], k+1, lo, hi)
-			}
-			if !c.keeps(hi) || c.keeps(hi+1e-9) || lo != 0 && (!c.keeps(lo) || c.keeps(lo-1e-9)) {
-				t.Errorf("%s of category %d does not keep its own limits, or more", row[0], k+1)
-			}
-		}
-	}
-	of := one.periodOfDays()
-	rows := table(t, "iso3159_programme.csv")
-	if len(rows) != len(of) {
-		t.Fatalf("%d days", len(of))
-	}
-	for i, row := range rows {
-		q := one.Periods[of[i]]
-		if want, err := position(row[2]); err != nil || q.Position != want || *q.TempC != num(t, row[1]) {
-			t.Errorf("day %d is %s at %g °C", i+1, q.Position, *q.TempC)
 		}
 	}
 }
@@ -237,17 +193,17 @@ func TestISO3159(t *testing.T) {
 // A deck watch tried for ten days, with days 14 and 15 (G4SLV wiki). The page
 // prints M, V and Vmax; the others follow from its rates.
 func TestDeckWatch(t *testing.T) {
-	p, _ := Find("iso-3159")
+	p, _ := programme.Find("iso-3159")
 	var ds []Day
 	for _, row := range table(t, "iso3159_example_deckwatch.csv") {
 		n, _ := strconv.Atoi(row[0])
-		pos, err := position(row[1])
+		pos, err := programme.Position(row[1])
 		if err != nil {
 			t.Fatal(err)
 		}
 		ds = append(ds, Day{Number: n, Known: true, RateSPerDay: num(t, row[2]), SDS: 0.03, Position: pos})
 	}
-	ds, _ = p.Place(ds)
+	ds, _ = Place(p, ds)
 	r := Judge(p, ds, Ask{Ended: true})
 	for name, exact := range map[string]float64{"M": 5.48, "V": 0.92, "Vmax": 2.1, "D": -8.9, "P": 7.18, "R": 1.9} {
 		near(t, name, r.figure(t, name).Value, exact)

@@ -11,6 +11,8 @@ import (
 	"strings"
 	"time"
 	"unicode/utf8"
+
+	"timeball/internal/trial/programme"
 )
 
 // ErrRates marks a file of daily rates that is refused: nothing of it was read.
@@ -44,7 +46,7 @@ func ReadRates(r io.Reader) ([]Day, []string, error) {
 	text = bytes.TrimPrefix(text, []byte("\xef\xbb\xbf"))
 	switch {
 	case len(text) > maxRates:
-		return nil, nil, fmt.Errorf("%w: the file is larger than %d kB; a trial has at most %d days", ErrRates, maxRates>>10, MaxDays)
+		return nil, nil, fmt.Errorf("%w: the file is larger than %d kB; a trial has at most %d days", ErrRates, maxRates>>10, programme.MaxDays)
 	case !utf8.Valid(text) || bytes.IndexByte(text, 0) >= 0:
 		return nil, nil, fmt.Errorf("%w: the file is no text in UTF-8; write it again as CSV in UTF-8", ErrRates)
 	}
@@ -151,7 +153,7 @@ func (in *rateFile) header(line int, row []string) error {
 		case name == "":
 			return spot(line, "", "column %d has no name; write one of: %s", i+1, strings.Join(columnNames, ", "))
 		case !known:
-			return spot(line, "", "column %.40q is not known%s; write one of: %s", name, nearest(name, columnNames), strings.Join(columnNames, ", "))
+			return spot(line, "", "column %.40q is not known%s; write one of: %s", name, programme.Perhaps(name, columnNames), strings.Join(columnNames, ", "))
 		case twice:
 			return spot(line, "", "column %s stands twice in the header; write it once", name)
 		}
@@ -205,7 +207,7 @@ func (in *rateFile) row(line int, row []string) error {
 	if d.TempC, _, err = in.decimal(line, row, "temp_c", -60, 80, "degrees Celsius, such as 18.5"); err != nil {
 		return err
 	}
-	if d.Position, err = position(in.cell(row, "position")); err != nil {
+	if d.Position, err = programme.Position(in.cell(row, "position")); err != nil {
 		return spot(line, "position", "%w", err)
 	}
 	switch {
@@ -250,7 +252,7 @@ func (in *rateFile) number(line int, row []string) (int, error) {
 		return 0, spot(line, "date", "it is before that of the first row; write the days in order")
 	}
 	if n > mostNumber {
-		return 0, spot(line, "date", "it is %d days after the first; a trial has at most %d", n-1, MaxDays)
+		return 0, spot(line, "date", "it is %d days after the first; a trial has at most %d", n-1, programme.MaxDays)
 	}
 	return n, nil
 }

@@ -1,36 +1,10 @@
 package trial
 
-// Criterion is one figure computed from the daily rates, with the limits it
-// must keep. Which days it takes, and how, its Of says.
-type Criterion struct {
-	Name     string   // letter or short words: "M", "a", "a + 2b"
-	About    string   // what it tells, in words
-	Of       Measure  // how it is computed
-	Periods  []int    // the periods it takes, from 1; empty: all that are not apart
-	Less     []int    // the periods whose mean is taken off, for DifferenceOfMeans
-	SumDays  int      // days of a sum or mean, for the measures of sums; 7 is a week
-	Terms    []Term   // for Combined
-	From, To *float64 // limits; nil: none on that side
-	Classes  []Class  // named limits on the absolute value, best first, instead of From and To; may be empty
-	Unit     string   // "s/d", "s", "s/d per °C"
-}
-
-// Term is one part of a combined criterion: a factor times the absolute value
-// of a criterion named before.
-type Term struct {
-	Factor float64
-	Name   string
-}
-
-// Class is a named limit: the class is reached where the value is at most Most.
-type Class struct {
-	Name string
-	Most float64
-}
+import "timeball/internal/trial/programme"
 
 // Figure is what one criterion came to.
 type Figure struct {
-	Criterion Criterion
+	Criterion programme.Criterion
 	Known     bool
 	Why       string  // what is missing, in words, if it is not known
 	Value     float64 // from the daily rates as read, unrounded, as the standards ask
@@ -93,7 +67,7 @@ type Estimate struct{ Mean, SD, Lo95, Hi95 float64 }
 
 // Result is what the daily rates say of a programme.
 type Result struct {
-	Programme Programme
+	Programme programme.Programme
 	Days      []Day
 	Spells    []Spell
 	Sums      []Sum // of the days of the first criterion of sums, or of weeks

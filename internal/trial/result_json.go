@@ -1,6 +1,10 @@
 package trial
 
-import "time"
+import (
+	"time"
+
+	"timeball/internal/trial/programme"
+)
 
 // Script is a Result as scripts read it: the form that the command and the API
 // print. Names are stable; s/d is written s_per_day, _sd is one standard
@@ -32,25 +36,25 @@ type inScript struct {
 }
 
 type figureOut struct {
-	Name    string     `json:"name"`
-	About   string     `json:"about"`
-	Of      Measure    `json:"of"`
-	Unit    string     `json:"unit"`
-	Known   bool       `json:"known"`
-	Why     string     `json:"why,omitempty"`
-	Value   *float64   `json:"value"` // from the rates as read
-	Best    *float64   `json:"best"`
-	SD      *float64   `json:"sd"`
-	Lo95    *float64   `json:"lo95"`
-	Hi95    *float64   `json:"hi95"`
-	From    *float64   `json:"from"`
-	To      *float64   `json:"to"`
-	Classes []classOut `json:"classes,omitempty"`
-	Kept    *bool      `json:"kept"` // null without limits or if not known
-	PKept   *float64   `json:"p_kept"`
-	Close   bool       `json:"close"`
-	Class   *string    `json:"class"`
-	PClass  *float64   `json:"p_class"`
+	Name    string            `json:"name"`
+	About   string            `json:"about"`
+	Of      programme.Measure `json:"of"`
+	Unit    string            `json:"unit"`
+	Known   bool              `json:"known"`
+	Why     string            `json:"why,omitempty"`
+	Value   *float64          `json:"value"` // from the rates as read
+	Best    *float64          `json:"best"`
+	SD      *float64          `json:"sd"`
+	Lo95    *float64          `json:"lo95"`
+	Hi95    *float64          `json:"hi95"`
+	From    *float64          `json:"from"`
+	To      *float64          `json:"to"`
+	Classes []classOut        `json:"classes,omitempty"`
+	Kept    *bool             `json:"kept"` // null without limits or if not known
+	PKept   *float64          `json:"p_kept"`
+	Close   bool              `json:"close"`
+	Class   *string           `json:"class"`
+	PClass  *float64          `json:"p_class"`
 }
 
 type classOut struct {
@@ -170,7 +174,7 @@ func (f Figure) script() figureOut {
 	return out
 }
 
-func (p Spell) script(q Period) periodOut {
+func (p Spell) script(q programme.Period) periodOut {
 	out := periodOut{Period: p.Period + 1, Name: q.Name, Asked: q.Days, Days: p.Days, AskedC: q.TempC, TempC: p.TempC, Position: q.Position}
 	if p.Days > 0 {
 		out.Mean, out.SD = &p.Mean, &p.SDS

@@ -9,6 +9,7 @@ import (
 	"timeball/internal/clock"
 	"timeball/internal/simulate"
 	"timeball/internal/trial"
+	"timeball/internal/trial/programme"
 )
 
 // tried is a simulated trial: the days as read and the same days as they truly
@@ -27,7 +28,7 @@ var begun = time.Date(2025, 3, 1, 8, 0, 0, 0, time.UTC)
 // try takes an instrument of an ordinary kind through a programme: scatter of
 // a day 0.05 to 0.4 s/d, wandering 0.003 to 0.05 s/d after a day, daily
 // readings of 0.02 to 0.3 s.
-func try(rng *rand.Rand, p trial.Programme) tried {
+func try(rng *rand.Rand, p programme.Programme) tried {
 	c := simulate.Character{
 		Noise:     simulate.Noise{SigmaW: logUniform(rng, 0.05, 0.4), SigmaR: logUniform(rng, 0.003, 0.05)},
 		Rate:      clock.Rate(-0.7 + 0.8*rng.NormFloat64()),
@@ -37,7 +38,7 @@ func try(rng *rand.Rand, p trial.Programme) tried {
 	return tryOne(rng, p, c, logUniform(rng, 0.02, 0.3))
 }
 
-func tryOne(rng *rand.Rand, p trial.Programme, c simulate.Character, sd float64) tried {
+func tryOne(rng *rand.Rand, p programme.Programme, c simulate.Character, sd float64) tried {
 	var stages []simulate.Stage
 	for _, q := range p.Periods {
 		temp := simulate.ReferenceC
@@ -115,12 +116,12 @@ func (h *held) add(truth, lo, hi float64) {
 
 func (h held) all() float64 { return h.in + h.below + h.above }
 
-func coverage(t *testing.T, programme string, trials int) {
-	p, ok := trial.Find(programme)
+func coverage(t *testing.T, name string, trials int) {
+	p, ok := programme.Find(name)
 	if !ok {
 		t.Fatal("no such programme")
 	}
-	rng := rand.New(rand.NewPCG(77, uint64(len(programme))))
+	rng := rand.New(rand.NewPCG(77, uint64(len(name))))
 	counts := map[string]*held{}
 	add := func(name string, truth, lo, hi float64) {
 		if counts[name] == nil {
@@ -163,7 +164,7 @@ func coverage(t *testing.T, programme string, trials int) {
 // than the probabilities stated allow, and no fewer, each with three standard
 // errors.
 func TestVerdictsAreAsSureAsTheySay(t *testing.T) {
-	base, _ := trial.Find("three-temperatures")
+	base, _ := programme.Find("three-temperatures")
 	rng := rand.New(rand.NewPCG(78, 1))
 	const trials, bins = 200, 5
 	var wrong, stated, variance, brier float64

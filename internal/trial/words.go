@@ -83,7 +83,7 @@ func (d *drawn) all(figures []Figure) float64 {
 	}
 	kept := 0
 	for k := range draws {
-		if !slices.ContainsFunc(limited, func(i int) bool { return !figures[i].Criterion.keeps(d.value[i][k]) }) {
+		if !slices.ContainsFunc(limited, func(i int) bool { return !figures[i].Criterion.Keeps(d.value[i][k]) }) {
 			kept++
 		}
 	}
@@ -100,7 +100,7 @@ func (rec *record) classify(res *Result, d *drawn) {
 		at, in = -1, -1
 		for i, f := range res.Figures {
 			if len(f.Criterion.Classes) > 0 {
-				if c := f.Criterion.class(value(i)); c > at {
+				if c := f.Criterion.Class(value(i)); c > at {
 					at, in = c, i
 				}
 			}

@@ -4,10 +4,11 @@ import (
 	"net/http"
 	"net/url"
 	"strconv"
+	"strings"
 
 	"timeball/internal/adjust"
 	"timeball/internal/chronometer"
-	"timeball/internal/trial"
+	"timeball/internal/trial/programme"
 	"timeball/internal/web/form"
 	"timeball/internal/web/trials"
 	"timeball/internal/web/wording"
@@ -36,7 +37,7 @@ type programmePage struct {
 }
 
 // Measures returns how a criterion can be computed.
-func (programmePage) Measures() []trial.Measure { return trial.Measures() }
+func (programmePage) Measures() []programme.Measure { return programme.Measures() }
 
 // newKey stands in the address for a programme that is not yet written.
 const newKey = "new"
@@ -143,8 +144,9 @@ func (s *site) keepProgramme(w http.ResponseWriter, r *http.Request) error {
 		subject = p.Form.ID
 	}
 	text := p.Form.Field(textField)
+	text.Value = strings.ReplaceAll(text.Value, "\r\n", "\n")
 	if r.PostForm.Get("do") == "read" {
-		q, err := trial.ReadProgramme([]byte(text.Value))
+		q, err := programme.Read([]byte(text.Value))
 		if err == nil {
 			read := trials.Read(q)
 			p.Read, p.Only = &read, true

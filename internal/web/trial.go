@@ -33,7 +33,7 @@ type trialPage struct {
 	Choices    []trials.Programme
 	Caution    []string
 	Barred     string // why none can be begun now
-	StartIt    string // where it is set going
+	First      *link  // what to do first
 }
 
 // The fields of the forms that begin and end a trial.
@@ -180,11 +180,15 @@ func (s *site) offer(r *http.Request, p *trialPage, seen workshop.Seen) error {
 		return err
 	}
 	p.Begin, p.Caution = &f, ovenCautions
+	begun, ended, on := seen.Logbook.Trial()
 	switch m := seen.State.Motion; {
+	case on && ended.ID == "":
+		p.Barred = "The trial begun on " + wording.Day(begun.At, seen.Now) + " goes on (" + begun.Fact.Words() + "): end it first."
+		p.First = &link{"That trial", p.At + "/trial"}
 	case seen.State.Station == chronometer.Carriage:
 		p.Barred = "It is on its way: receive it first."
 	case m == chronometer.StoodStill, m == chronometer.BalanceHeld:
-		p.Barred, p.StartIt = "It does not go ("+string(m)+"), and a trial is of one that goes.", p.At+"/start"
+		p.Barred, p.First = "It does not go ("+string(m)+"), and a trial is of one that goes.", &link{"Set it going first", p.At + "/start"}
 	}
 	return nil
 }

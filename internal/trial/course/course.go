@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"timeball/internal/trial"
+	"timeball/internal/trial/programme"
 )
 
 // Log is what the logbook says of one instrument. Its slices need no order and
@@ -158,7 +159,7 @@ type Unused struct {
 // Window returns between which instants the reading of an hour may be taken.
 // The first reading has no window, and neither have hours the programme has
 // not: for them it returns false.
-func (c Course) Window(p trial.Programme, hour int) (from, to time.Time, ok bool) {
+func (c Course) Window(p programme.Programme, hour int) (from, to time.Time, ok bool) {
 	if hour < 1 || hour >= len(c.Hours) {
 		return time.Time{}, time.Time{}, false
 	}
@@ -171,7 +172,7 @@ func (c Course) Window(p trial.Programme, hour int) (from, to time.Time, ok bool
 // was ended, nil if it was not. What the log says of before begun, of after
 // ended and of after now is not of the trial, except how the instrument lay and
 // when it was last wound.
-func Follow(p trial.Programme, begun time.Time, ended *time.Time, log Log, now time.Time) Course {
+func Follow(p programme.Programme, begun time.Time, ended *time.Time, log Log, now time.Time) Course {
 	f := gather(p, begun, ended, log, now)
 	f.begin()
 	f.assign()

@@ -14,6 +14,7 @@ import (
 	"timeball/internal/timescale"
 	"timeball/internal/trial"
 	"timeball/internal/trial/course"
+	"timeball/internal/trial/programme"
 )
 
 func utc(s string) time.Time {
@@ -30,9 +31,9 @@ func ptr[T any](x T) *T { return &x }
 var near = cmpopts.EquateApprox(0, 1e-9)
 
 // plain is a programme of some days as the instrument lies.
-func plain(days int) trial.Programme {
-	return trial.Programme{Name: "plain", WithinH: 1, Periods: []trial.Period{{Days: days}},
-		Criteria: []trial.Criterion{{Name: "mean rate", Of: trial.MeanRate}}}
+func plain(days int) programme.Programme {
+	return programme.Programme{Name: "plain", WithinH: 1, Periods: []programme.Period{{Days: days}},
+		Criteria: []programme.Criterion{{Name: "mean rate", Of: programme.MeanRate}}}
 }
 
 var start = utc("2027-03-01T10:00:00Z")
@@ -54,7 +55,7 @@ func daily(errorsS ...float64) []course.Comparison {
 
 var missed = math.NaN()
 
-func follow(p trial.Programme, log course.Log, now time.Time) course.Course {
+func follow(p programme.Programme, log course.Log, now time.Time) course.Course {
 	return course.Follow(p, start.Add(-hours(p.SettlingH)), nil, log, now)
 }
 
@@ -313,7 +314,7 @@ func TestNothingToFollow(t *testing.T) {
 	long := course.Log{Compared: append(daily(0, 1, 2), daily(0, 1, 2)...), Windings: []time.Time{start, start, {}},
 		Placings: []course.Placing{{}, {At: hour(1)}}, Temperatures: []course.Temperature{{At: hour(1), C: math.NaN()}, {}},
 		Interventions: []course.Intervention{{}, {At: hour(1)}, {At: start, Breaks: true}}}
-	programmes := []trial.Programme{{}, plain(0), plain(-1), plain(2), {Periods: []trial.Period{{}, {Days: 1, TempC: ptr(8.0), Apart: true}}}}
+	programmes := []programme.Programme{{}, plain(0), plain(-1), plain(2), {Periods: []programme.Period{{}, {Days: 1, TempC: ptr(8.0), Apart: true}}}}
 	for i, p := range programmes {
 		for _, log := range []course.Log{{}, long, {Compared: []course.Comparison{{}}}} {
 			for _, now := range []time.Time{{}, start, hour(0.5), hour(1), hour(400), hour(400000)} {

@@ -8,7 +8,7 @@ import (
 	"time"
 
 	"timeball/internal/timescale"
-	"timeball/internal/trial"
+	"timeball/internal/trial/programme"
 )
 
 // usualWithin is how far from the hour a reading may fall where the programme
@@ -18,7 +18,7 @@ const usualWithin = time.Hour
 // following is a trial while its course is worked out.
 type following struct {
 	Course
-	p           trial.Programme
+	p           programme.Programme
 	begun       time.Time
 	ended       *time.Time // nil if it is not ended at now
 	now, till   time.Time
@@ -33,7 +33,7 @@ type following struct {
 
 // within returns how far from its hour a reading may fall: never as far as half
 // a day, so that no comparison can serve two hours.
-func within(p trial.Programme) time.Duration {
+func within(p programme.Programme) time.Duration {
 	h := p.WithinH
 	if !(h > 0) {
 		return usualWithin
@@ -55,7 +55,7 @@ func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 
 // gather puts the facts in the order of time and leaves out those after the
 // end of the trial and after now.
-func gather(p trial.Programme, begun time.Time, ended *time.Time, log Log, now time.Time) *following {
+func gather(p programme.Programme, begun time.Time, ended *time.Time, log Log, now time.Time) *following {
 	f := &following{p: p, begun: instant(begun), now: instant(now), within: within(p)}
 	f.till = f.now
 	if ended != nil && !instant(*ended).After(f.now) {
@@ -137,7 +137,7 @@ func (f *following) remark(at time.Time, day int, words, effect string) {
 func (f *following) last() int { return len(f.periods) }
 
 // period returns the period of a day of the programme.
-func (f *following) period(day int) trial.Period { return f.p.Periods[f.periods[day-1]] }
+func (f *following) period(day int) programme.Period { return f.p.Periods[f.periods[day-1]] }
 
 // closed reports whether no reading of an hour can come any more.
 func (f *following) closed(hour int) bool {

@@ -7,7 +7,7 @@ import (
 	"strings"
 	"time"
 
-	"timeball/internal/trial"
+	"timeball/internal/trial/programme"
 )
 
 // place is how the instrument lay on a day that is past.
@@ -174,8 +174,8 @@ func warmer(by float64) string {
 }
 
 // named reports whether a criterion names a period, counted from 0.
-func named(p trial.Programme, period int) bool {
-	return slices.ContainsFunc(p.Criteria, func(c trial.Criterion) bool {
+func named(p programme.Programme, period int) bool {
+	return slices.ContainsFunc(p.Criteria, func(c programme.Criterion) bool {
 		return slices.Contains(c.Periods, period+1) || slices.Contains(c.Less, period+1)
 	})
 }

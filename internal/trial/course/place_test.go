@@ -9,14 +9,15 @@ import (
 
 	"timeball/internal/trial"
 	"timeball/internal/trial/course"
+	"timeball/internal/trial/programme"
 )
 
 // oven is two days at 20 °C dial up and two at 30 °C XII up.
-func oven() trial.Programme {
-	return trial.Programme{WithinH: 1, WithinC: 1, Periods: []trial.Period{
+func oven() programme.Programme {
+	return programme.Programme{WithinH: 1, WithinC: 1, Periods: []programme.Period{
 		{Days: 2, TempC: ptr(20.0), Position: "dial up"}, {Days: 2, TempC: ptr(30.0), Position: "XII up"}},
-		Criteria: []trial.Criterion{{Name: "M", Of: trial.MeanRate}, {Name: "D", Of: trial.DifferenceOfMeans, Periods: []int{2}, Less: []int{1}},
-			{Name: "first", Of: trial.MeanRate, Periods: []int{1}}, {Name: "M + D", Of: trial.Combined, Terms: []trial.Term{{Factor: 1, Name: "M"}, {Factor: 1, Name: "D"}}}}}
+		Criteria: []programme.Criterion{{Name: "M", Of: programme.MeanRate}, {Name: "D", Of: programme.DifferenceOfMeans, Periods: []int{2}, Less: []int{1}},
+			{Name: "first", Of: programme.MeanRate, Periods: []int{1}}, {Name: "M + D", Of: programme.Combined, Terms: []programme.Term{{Factor: 1, Name: "M"}, {Factor: 1, Name: "D"}}}}}
 }
 
 func placed(days float64, position string) course.Placing {
@@ -102,7 +103,7 @@ func TestApart(t *testing.T) {
 		t.Errorf("today %+v", c.Today)
 	}
 	sameRates(t, follow(p, log, hour(4.2)), 1, 1, 1, 1)
-	p.Criteria = append(p.Criteria, trial.Criterion{Name: "warm", Of: trial.MeanRate, Periods: []int{2}})
+	p.Criteria = append(p.Criteria, programme.Criterion{Name: "warm", Of: programme.MeanRate, Periods: []int{2}})
 	c = follow(p, log, hour(4.2))
 	sameRates(t, c, 1, 1, missed, missed)
 	says(t, c, "day 4 is not counted; wanted for warm")

@@ -14,19 +14,20 @@ import (
 	"timeball/internal/timescale"
 	"timeball/internal/trial"
 	"timeball/internal/trial/course"
+	"timeball/internal/trial/programme"
 )
 
 // iso3159 is the programme of ISO 3159:2009 as the public pages of the COSC
 // (measuring methods) and of the Geneva observatory give it: fifteen days of 24
 // h, wound and at rest for 12 h before.
-func iso3159() trial.Programme {
-	period := func(days int, position string, c float64) trial.Period {
-		return trial.Period{Days: days, Position: position, TempC: ptr(c)}
+func iso3159() programme.Programme {
+	period := func(days int, position string, c float64) programme.Period {
+		return programme.Period{Days: days, Position: position, TempC: ptr(c)}
 	}
-	return trial.Programme{Name: "ISO 3159", SettlingH: 12, WithinH: 1, WithinC: 1, Periods: []trial.Period{
+	return programme.Programme{Name: "ISO 3159", SettlingH: 12, WithinH: 1, WithinC: 1, Periods: []programme.Period{
 		period(2, "VI up", 23), period(2, "III up", 23), period(2, "IX up", 23), period(2, "dial down", 23), period(2, "dial up", 23),
 		period(1, "dial up", 8), period(1, "dial up", 23), period(1, "dial up", 38), period(2, "VI up", 23)},
-		Criteria: []trial.Criterion{{Name: "M", Of: trial.MeanRate, Periods: []int{1, 2, 3, 4, 5}, Unit: "s/d"}},
+		Criteria: []programme.Criterion{{Name: "M", Of: programme.MeanRate, Periods: []int{1, 2, 3, 4, 5}, Unit: "s/d"}},
 	}
 }
 
@@ -34,13 +35,13 @@ func iso3159() trial.Programme {
 // each morning wound, its thermometer read, compared and, where the period
 // changes, moved. It returns the log, and the true error at each comparison
 // less the leap seconds and moves of the hands before it.
-func watch(t *testing.T, rng *rand.Rand, p trial.Programme, begun time.Time, sd float64) (course.Log, map[string]float64) {
+func watch(t *testing.T, rng *rand.Rand, p programme.Programme, begun time.Time, sd float64) (course.Log, map[string]float64) {
 	t.Helper()
 	character := simulate.Character{Noise: simulate.Noise{SigmaW: 0.3, SigmaR: 0.05}, Rate: 2, Linear: 0.08, Quadratic: -0.004,
 		PositionRates: map[string]clock.Rate{"III up": -2, "IX up": 5, "dial down": 3, "dial up": 1}}
-	var periods []trial.Period
+	var periods []programme.Period
 	for _, period := range p.Periods {
-		periods = append(periods, slices.Repeat([]trial.Period{period}, period.Days)...)
+		periods = append(periods, slices.Repeat([]programme.Period{period}, period.Days)...)
 	}
 	air := func(at time.Time, c float64) simulate.Air {
 		return simulate.Air{From: at, Record: simulate.Steady(c)}
@@ -162,7 +163,7 @@ func TestNothingIsLateInATrialThatIsDoneOnTime(t *testing.T) {
 // What the course gives, the judgement takes.
 func TestJudgementTakesTheSpans(t *testing.T) {
 	p := iso3159()
-	p.Criteria = []trial.Criterion{{Name: "M", Of: trial.MeanRate, Periods: []int{1, 2, 3, 4, 5}, Unit: "s/d"}}
+	p.Criteria = []programme.Criterion{{Name: "M", Of: programme.MeanRate, Periods: []int{1, 2, 3, 4, 5}, Unit: "s/d"}}
 	begun := utc("2027-03-01T20:00:00Z")
 	log, _ := watch(t, rand.New(rand.NewPCG(5, 6)), p, begun, 0.1)
 	log.Compared = slices.Delete(log.Compared, 3, 4)

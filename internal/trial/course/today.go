@@ -6,7 +6,7 @@ import (
 	"strings"
 	"time"
 
-	"timeball/internal/trial"
+	"timeball/internal/trial/programme"
 )
 
 // next returns the hour whose reading is awaited, last+1 if none is. The first
@@ -127,7 +127,7 @@ func (f *following) dayTasks(d int) {
 	}
 
 	period := f.period(d)
-	var before *trial.Period
+	var before *programme.Period
 	if d > 1 {
 		p := f.period(d - 1)
 		before = &p
@@ -178,7 +178,7 @@ func (f *following) readSince(at time.Time) bool {
 // lies reports whether it lies now as a period asks: in its position, if that
 // is written, and, where the temperature is a new one, moved or found at it
 // since an instant.
-func (f *following) lies(period trial.Period, newC bool, since time.Time) bool {
+func (f *following) lies(period programme.Period, newC bool, since time.Time) bool {
 	position := f.positionAt(f.now)
 	if want := spaced(period.Position); want != "" && !strings.EqualFold(position, want) && (position != "" || newC) {
 		return false
@@ -198,7 +198,7 @@ func (f *following) lies(period trial.Period, newC bool, since time.Time) bool {
 
 // move returns how it comes from one period to the next, in words; empty if
 // nothing changes. Without a period before, it is laid in place.
-func move(from *trial.Period, to trial.Period) string {
+func move(from *programme.Period, to programme.Period) string {
 	turned := to.Position != "" && (from == nil || !strings.EqualFold(spaced(from.Position), spaced(to.Position)))
 	if from != nil && sameC(from.TempC, to.TempC) || from == nil && to.TempC == nil {
 		if turned {

@@ -6,8 +6,8 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
-	"timeball/internal/trial"
 	"timeball/internal/trial/course"
+	"timeball/internal/trial/programme"
 )
 
 // task is a task as a keeper sees it.
@@ -123,7 +123,7 @@ func TestTasks(t *testing.T) {
 
 // An eight-day chronometer is not asked to be wound on days it need not be.
 func TestTasksOfAnEightDay(t *testing.T) {
-	p := trial.Programme{WithinH: 1, Periods: []trial.Period{{Days: 10, WindEveryH: 168}}}
+	p := programme.Programme{WithinH: 1, Periods: []programme.Period{{Days: 10, WindEveryH: 168}}}
 	log := course.Log{Compared: daily(0, 1, 2, 3, 4, 5, 6, 7), Windings: []time.Time{start}}
 	winds := func(now time.Time) int {
 		n := 0

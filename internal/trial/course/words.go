@@ -7,7 +7,7 @@ import (
 	"strings"
 	"time"
 
-	"timeball/internal/trial"
+	"timeball/internal/trial/programme"
 )
 
 func date(t time.Time) string { return t.UTC().Format("2 January") }
@@ -126,13 +126,13 @@ func list(parts []string) string {
 
 // wanted returns the names of the criteria that take a day of any of the
 // periods, which are counted from 0.
-func wanted(p trial.Programme, periods ...int) []string {
+func wanted(p programme.Programme, periods ...int) []string {
 	taken := map[string]bool{}
 	var names []string
 	for _, c := range p.Criteria {
 		takes := false
 		for _, i := range periods {
-			if c.Of != trial.Combined && len(c.Periods) == 0 {
+			if c.Of != programme.Combined && len(c.Periods) == 0 {
 				takes = takes || !p.Periods[i].Apart
 			}
 			for _, j := range c.Periods {
@@ -172,7 +172,7 @@ func (f *following) lost(days []int, how string) string {
 }
 
 // asked describes what a period asks for: "dial up at 8 °C".
-func asked(p trial.Period) string {
+func asked(p programme.Period) string {
 	var parts []string
 	if p.Position != "" {
 		parts = append(parts, p.Position)

@@ -10,6 +10,7 @@ import (
 	"timeball/internal/adjust"
 	"timeball/internal/chart"
 	"timeball/internal/trial"
+	"timeball/internal/trial/programme"
 	"timeball/internal/web/drawing"
 	"timeball/internal/web/wording"
 )
@@ -116,7 +117,7 @@ func means(t adjust.Trial) [][]chart.Estimate {
 }
 
 // shownOf returns a period without what all of the programme have in common.
-func shownOf(whole trial.Programme, p trial.Period) trial.Period {
+func shownOf(whole programme.Programme, p programme.Period) programme.Period {
 	for _, other := range whole.Periods {
 		if other.Position != p.Position {
 			return p
@@ -127,7 +128,7 @@ func shownOf(whole trial.Programme, p trial.Period) trial.Period {
 }
 
 // changes reports whether it is moved from one period to the next.
-func changes(a, b trial.Period) bool {
+func changes(a, b programme.Period) bool {
 	warmer := (a.TempC == nil) != (b.TempC == nil) || a.TempC != nil && *a.TempC != *b.TempC
 	return warmer || a.Position != b.Position
 }

@@ -9,6 +9,7 @@ import (
 	"timeball/internal/adjust"
 	"timeball/internal/trial"
 	"timeball/internal/trial/course"
+	"timeball/internal/trial/programme"
 	"timeball/internal/web/wording"
 )
 
@@ -145,7 +146,7 @@ func periodOf(t adjust.Trial, n int) (string, bool) {
 }
 
 // asks returns how a period has it lie: "dial up at 8 °C".
-func asks(p trial.Period) string {
+func asks(p programme.Period) string {
 	words := p.Position
 	if p.TempC != nil {
 		words += " at " + asked(*p.TempC)
@@ -256,7 +257,7 @@ type Sum struct {
 // sums fills in the sums if a criterion of the programme asks for them.
 func (s *Sheet) sums(t adjust.Trial) {
 	for _, c := range t.Programme.Criteria {
-		if c.Of == trial.RangeOfSums || c.Of == trial.GreatestStep {
+		if c.Of == programme.RangeOfSums || c.Of == programme.GreatestStep {
 			s.SumName = fmt.Sprintf("Sums of %d days", c.SumDays)
 			if c.SumDays == 7 {
 				s.SumName = "Weekly sums"
@@ -296,7 +297,7 @@ func lawWords(law *trial.Law) []string {
 	if law == nil {
 		return nil
 	}
-	slope := tell(trial.Criterion{Of: trial.PerDegree, Unit: trial.PerDegree.Unit()}, law.Linear.Mean, half(law.Linear))
+	slope := tell(programme.Criterion{Of: programme.PerDegree, Unit: programme.PerDegree.Unit()}, law.Linear.Mean, half(law.Linear))
 	at := rate(law.Rate.Mean, half(law.Rate))
 	all := []string{fmt.Sprintf("Over %.0f to %.0f °C. At %.0f °C: %s; there, for each degree warmer: %s %s a day more.", law.FromC, law.ToC, law.AboutC, at, slope.Words, slope.PlusMinus)}
 	if law.Curved {

@@ -6,7 +6,7 @@ import (
 	"strings"
 
 	"timeball/internal/adjust"
-	"timeball/internal/trial"
+	"timeball/internal/trial/programme"
 	"timeball/internal/web/wording"
 )
 
@@ -30,7 +30,6 @@ type Asked struct {
 	Number         int
 	Name           string
 	Days           int
-	From           int // its first day
 	Temp, Position string
 	Wind           string
 	Apart          bool
@@ -48,13 +47,12 @@ func NewProgramme(c adjust.Choice) Programme {
 }
 
 // Read returns a programme in words.
-func Read(q trial.Programme) Programme {
+func Read(q programme.Programme) Programme {
 	p := Programme{Name: q.Name, About: q.About, Source: q.Source, Text: q.Text}
 	p.Length = wording.Counted(q.Days(), "day", "days") + " in " + wording.Counted(len(q.Periods), "period", "periods")
 	p.Rules = rules(q)
-	day := 1
 	for n, period := range q.Periods {
-		a := Asked{Number: n + 1, Name: period.Name, Days: period.Days, From: day, Position: period.Position, Apart: period.Apart, Temp: "as the room is"}
+		a := Asked{Number: n + 1, Name: period.Name, Days: period.Days, Position: period.Position, Apart: period.Apart, Temp: "as the room is"}
 		if period.TempC != nil {
 			a.Temp = asked(*period.TempC)
 		}
@@ -67,7 +65,6 @@ func Read(q trial.Programme) Programme {
 			a.Wind = "daily"
 		}
 		p.Asked = append(p.Asked, a)
-		day += period.Days
 	}
 	for _, c := range q.Criteria {
 		row := Criterion{Name: c.Name, About: c.About, Limits: Limits(c), Why: computed(c)}
@@ -77,7 +74,7 @@ func Read(q trial.Programme) Programme {
 }
 
 // rules returns how a programme is read, in sentences.
-func rules(p trial.Programme) []string {
+func rules(p programme.Programme) []string {
 	var all []string
 	if p.SettlingH > 0 {
 		all = append(all, fmt.Sprintf("It is wound and lies in place %s h before the first reading, to settle.", plain(p.SettlingH)))
@@ -94,9 +91,9 @@ func rules(p trial.Programme) []string {
 }
 
 // computed says how a criterion is computed: its measure and what it takes.
-func computed(c trial.Criterion) string {
+func computed(c programme.Criterion) string {
 	words := string(c.Of)
-	if c.Of == trial.Combined {
+	if c.Of == programme.Combined {
 		var terms []string
 		for _, t := range c.Terms {
 			if t.Factor == 1 {
@@ -133,7 +130,7 @@ func numbered(periods []int) string {
 // Faulty returns what is wrong with the text of a programme, without the names
 // that tell programs what it is.
 func Faulty(words string) string {
-	_, after, found := strings.Cut(words, trial.ErrProgramme.Error()+": ")
+	_, after, found := strings.Cut(words, programme.ErrProgramme.Error()+": ")
 	if found {
 		return after
 	}
@@ -157,7 +154,7 @@ func LineOf(words, text string) (number int, line string, ok bool) {
 
 // Copy returns the text of a programme under another name, to be written as the
 // workshop's own.
-func Copy(p trial.Programme) string {
+func Copy(p programme.Programme) string {
 	lines := strings.Split(p.Text, "\n")
 	for n, line := range lines {
 		if strings.HasPrefix(line, "name:") {

@@ -10,7 +10,7 @@ import (
 	"timeball/internal/adjust"
 	"timeball/internal/chronometer"
 	"timeball/internal/regulating"
-	"timeball/internal/trial"
+	"timeball/internal/trial/programme"
 	"timeball/internal/web/wording"
 )
 
@@ -250,7 +250,7 @@ func newWeights(w adjust.Weights, at string) *Weights {
 		out.Effect += " This is thought beforehand, not measured on this one."
 	}
 	if w.Now.SD > 0 {
-		told := tell(trial.Criterion{Of: trial.PerDegree, Unit: trial.PerDegree.Unit()}, w.Now.Mean, w.Now.Half())
+		told := tell(programme.Criterion{Of: programme.PerDegree, Unit: programme.PerDegree.Unit()}, w.Now.Mean, w.Now.Half())
 		out.Now = &told
 		out.Do, out.Worth = wording.Sentence(wording.Upper(w.Advice.Words)), w.Advice.Worth
 		out.Warnings = append(out.Warnings, w.Advice.Warnings...)

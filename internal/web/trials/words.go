@@ -8,6 +8,7 @@ import (
 
 	"timeball/internal/clock"
 	"timeball/internal/trial"
+	"timeball/internal/trial/programme"
 )
 
 // Told is a figure in words: what it came to, its 95% half width, and what
@@ -21,16 +22,16 @@ func (t Told) String() string {
 
 // ways are the measures of which a figure has a direction, with what follows
 // "gaining 0.5 s".
-var ways = map[trial.Measure]string{
-	trial.MeanRate: "a day", trial.DifferenceOfMeans: "a day more", trial.MiddleError: "a day more", trial.StepLessRange: "a day more",
-	trial.PerDegree: "a day more for each °C", trial.Acceleration: "a day more, day by day",
+var ways = map[programme.Measure]string{
+	programme.MeanRate: "a day", programme.DifferenceOfMeans: "a day more", programme.MiddleError: "a day more", programme.StepLessRange: "a day more",
+	programme.PerDegree: "a day more for each °C", programme.Acceleration: "a day more, day by day",
 }
 
 // units are what follows a figure without a direction.
 var units = map[string]string{"s/d": "s a day", "s": "s"}
 
 // tell returns a value of a criterion, with its half width if it has one.
-func tell(c trial.Criterion, v, half float64) Told {
+func tell(c programme.Criterion, v, half float64) Told {
 	n := decimals(half, c.Unit)
 	t := Told{PlusMinus: plusMinus(half, n)}
 	after, directed := ways[c.Of]
@@ -44,7 +45,7 @@ func tell(c trial.Criterion, v, half float64) Told {
 	t.After = after
 	size := strconv.FormatFloat(math.Abs(v), 'f', n, 64) + " s"
 	switch {
-	case strings.Trim(size, "0. s") == "" && c.Of == trial.MeanRate:
+	case strings.Trim(size, "0. s") == "" && c.Of == programme.MeanRate:
 		t.Words = "keeping time to " + size
 	case strings.Trim(size, "0. s") == "":
 		t.Words = "the same to " + size
@@ -75,7 +76,7 @@ func decimals(half float64, unit string) int {
 		return 0
 	case half >= 0.995, unit == "s" && half >= 0.095:
 		return 1
-	case half >= 0.0095:
+	case half >= 0.0095, unit == "s":
 		return 2
 	case half >= 0.00095 || !(half > 0):
 		return 3
@@ -117,7 +118,7 @@ func plain(v float64) string {
 }
 
 // Limits returns the limits of a criterion in words, or nothing if it has none.
-func Limits(c trial.Criterion) string {
+func Limits(c programme.Criterion) string {
 	after, directed := ways[c.Of]
 	unit := units[c.Unit]
 	if unit == "" {
@@ -140,6 +141,9 @@ func Limits(c trial.Criterion) string {
 		var all []string
 		for _, class := range c.Classes {
 			all = append(all, class.Name+" to "+plain(class.Most))
+		}
+		if directed {
+			unit += " either way"
 		}
 		return strings.Join(all, ", ") + " " + unit
 	case c.From != nil && c.To != nil && directed && *c.From == -*c.To:

@@ -1,4 +1,4 @@
-package trial
+package programme
 
 import (
 	"fmt"
@@ -11,9 +11,9 @@ var positions = []string{"dial up", "dial down", "XII up", "III up", "VI up", "I
 // symbols gives the position of each symbol of ISO 3158, in small letters.
 var symbols = map[string]string{"ch": "dial up", "fh": "dial down", "12h": "XII up", "3h": "III up", "6h": "VI up", "9h": "IX up"}
 
-// position returns the position written in words or as a symbol of ISO 3158;
+// Position returns the position written in words or as a symbol of ISO 3158;
 // empty text is unknown.
-func position(text string) (string, error) {
+func Position(text string) (string, error) {
 	low := strings.ToLower(strings.Join(strings.Fields(text), " "))
 	if low == "" {
 		return "", nil

@@ -1,16 +1,14 @@
-package trial
+package programme
 
-import (
-	"math"
-)
+import "math"
 
-// plan is how a criterion is computed: the days it needs, from 0, and its
+// Plan is how a criterion is computed: the days it needs, from 0, and its
 // value from the rates of all days and the values of the criteria before it.
-type plan struct {
-	needs  []int    // days that must be known one by one
-	blocks [][2]int // first and last day of each sum
-	terms  []int    // criteria before it, for Combined
-	value  func(rates, before []float64) float64
+type Plan struct {
+	Needs []int    // days that must be known one by one
+	Sums  [][2]int // first and last day of each sum
+	Terms []int    // criteria before it, for Combined
+	Value func(rates, before []float64) float64
 }
 
 // Days returns the number of days of the programme.
@@ -22,8 +20,8 @@ func (p Programme) Days() int {
 	return n
 }
 
-// periodOfDays returns the index of the period of every day.
-func (p Programme) periodOfDays() []int {
+// PeriodOfDays returns the index of the period of every day.
+func (p Programme) PeriodOfDays() []int {
 	var of []int
 	for i, q := range p.Periods {
 		for range q.Days {
@@ -33,8 +31,8 @@ func (p Programme) periodOfDays() []int {
 	return of
 }
 
-// daysOf returns the days, from 0, of a period, from 0.
-func (p Programme) daysOf(period int) []int {
+// DaysOf returns the days, from 0, of a period, from 0.
+func (p Programme) DaysOf(period int) []int {
 	first := 0
 	for _, q := range p.Periods[:period] {
 		first += q.Days
@@ -67,9 +65,15 @@ func (p Programme) taken(named []int) []int {
 func (p Programme) daysIn(periods []int) []int {
 	var days []int
 	for _, i := range periods {
-		days = append(days, p.daysOf(i)...)
+		days = append(days, p.DaysOf(i)...)
 	}
 	return days
+}
+
+// Sums returns the first and last days, from 0, of sums of length days within
+// the periods that a list from 1 names, or within all that are not apart.
+func (p Programme) Sums(named []int, length int) [][2]int {
+	return blocks(p.daysIn(p.taken(named)), length)
 }
 
 // blocks returns the first and last days, from 0, of sums of length days
@@ -89,28 +93,28 @@ func blocks(days []int, length int) [][2]int {
 	return of
 }
 
-// plans returns the plans of the criteria of a programme that holds.
-func (p Programme) plans() []plan {
-	var plans []plan
+// Plans returns the plans of the criteria of a programme that holds.
+func (p Programme) Plans() []Plan {
+	var plans []Plan
 	for _, c := range p.Criteria {
 		plans = append(plans, p.plan(c))
 	}
 	return plans
 }
 
-func (p Programme) plan(c Criterion) plan {
+func (p Programme) plan(c Criterion) Plan {
 	periods := p.taken(c.Periods)
 	days := p.daysIn(periods)
 	switch c.Of {
 	case MeanRate:
-		return plan{needs: days, value: func(r, _ []float64) float64 { return meanOf(r, days) }}
+		return Plan{Needs: days, Value: func(r, _ []float64) float64 { return MeanOf(r, days) }}
 	case MeanVariation, GreatestVariation:
 		var pairs []int
 		for _, i := range periods {
-			d := p.daysOf(i)
+			d := p.DaysOf(i)
 			pairs = append(pairs, d[:len(d)-1]...)
 		}
-		return plan{needs: days, value: func(r, _ []float64) float64 {
+		return Plan{Needs: days, Value: func(r, _ []float64) float64 {
 			sum, most := 0.0, 0.0
 			for _, d := range pairs {
 				v := math.Abs(r[d] - r[d+1])
@@ -122,8 +126,8 @@ func (p Programme) plan(c Criterion) plan {
 			return sum / float64(len(pairs))
 		}}
 	case GreatestDeparture:
-		return plan{needs: days, value: func(r, _ []float64) float64 {
-			mean, most := meanOf(r, days), 0.0
+		return Plan{Needs: days, Value: func(r, _ []float64) float64 {
+			mean, most := MeanOf(r, days), 0.0
 			for _, d := range days {
 				most = max(most, math.Abs(r[d]-mean))
 			}
@@ -132,12 +136,12 @@ func (p Programme) plan(c Criterion) plan {
 	case MeanDeviation:
 		var each [][]int
 		for _, i := range periods {
-			each = append(each, p.daysOf(i))
+			each = append(each, p.DaysOf(i))
 		}
-		return plan{needs: days, value: func(r, _ []float64) float64 {
+		return Plan{Needs: days, Value: func(r, _ []float64) float64 {
 			sum := 0.0
 			for _, own := range each {
-				mean := meanOf(r, own)
+				mean := MeanOf(r, own)
 				for _, d := range own {
 					sum += math.Abs(r[d] - mean)
 				}
@@ -150,36 +154,36 @@ func (p Programme) plan(c Criterion) plan {
 		if c.Of == PerDegree {
 			degrees = *p.Periods[periods[0]].TempC - *p.Periods[less[0]].TempC
 		}
-		return plan{needs: append(append([]int{}, days...), lessDays...), value: func(r, _ []float64) float64 {
-			return (meanOf(r, days) - meanOf(r, lessDays)) / degrees
+		return Plan{Needs: append(append([]int{}, days...), lessDays...), Value: func(r, _ []float64) float64 {
+			return (MeanOf(r, days) - MeanOf(r, lessDays)) / degrees
 		}}
 	case MiddleError:
 		return p.middle(periods, days)
 	case RangeOfSums, GreatestStep:
 		of := blocks(days, c.SumDays)
-		return plan{blocks: of, value: func(r, _ []float64) float64 { return ofSums(c.Of, r, of) }}
+		return Plan{Sums: of, Value: func(r, _ []float64) float64 { return ofSums(c.Of, r, of) }}
 	case RangeOfPairs, StepLessRange, StepLessRangeBare, Acceleration:
 		s := p.symmetric(periods)
-		return plan{needs: days, value: func(r, _ []float64) float64 { return s.measure(c.Of, r) }}
+		return Plan{Needs: days, Value: func(r, _ []float64) float64 { return s.measure(c.Of, r) }}
 	}
 	return p.combined(c)
 }
 
-func (p Programme) combined(c Criterion) plan {
-	pl := plan{}
+func (p Programme) combined(c Criterion) Plan {
+	pl := Plan{}
 	factors := []float64{}
 	for _, t := range c.Terms {
 		for i, other := range p.Criteria {
 			if other.Name == t.Name {
-				pl.terms = append(pl.terms, i)
+				pl.Terms = append(pl.Terms, i)
 				factors = append(factors, t.Factor)
 				break
 			}
 		}
 	}
-	pl.value = func(_, before []float64) float64 {
+	pl.Value = func(_, before []float64) float64 {
 		sum := 0.0
-		for k, i := range pl.terms {
+		for k, i := range pl.Terms {
 			sum += factors[k] * math.Abs(before[i])
 		}
 		return sum
@@ -189,19 +193,19 @@ func (p Programme) combined(c Criterion) plan {
 
 // middle is the plan of MiddleError. With three temperatures equally spaced
 // the straight line stands at the mean of the outer two.
-func (p Programme) middle(periods, days []int) plan {
+func (p Programme) middle(periods, days []int) Plan {
 	temps := p.temperatures(periods)
 	at := make([][]int, len(temps))
 	for _, i := range periods {
 		for k, t := range temps {
 			if *p.Periods[i].TempC == t {
-				at[k] = append(at[k], p.daysOf(i)...)
+				at[k] = append(at[k], p.DaysOf(i)...)
 			}
 		}
 	}
 	part := (temps[1] - temps[0]) / (temps[2] - temps[0])
-	return plan{needs: days, value: func(r, _ []float64) float64 {
-		return meanOf(r, at[1]) - (1-part)*meanOf(r, at[0]) - part*meanOf(r, at[2])
+	return Plan{Needs: days, Value: func(r, _ []float64) float64 {
+		return MeanOf(r, at[1]) - (1-part)*MeanOf(r, at[0]) - part*MeanOf(r, at[2])
 	}}
 }
 
@@ -234,7 +238,7 @@ type symmetric struct {
 func (p Programme) symmetric(periods []int) symmetric {
 	var s symmetric
 	for _, i := range periods {
-		days := p.daysOf(i)
+		days := p.DaysOf(i)
 		s.days = append(s.days, days)
 		s.temps = append(s.temps, *p.Periods[i].TempC)
 		s.centre = append(s.centre, float64(days[0]+days[len(days)-1]+1)/2)
@@ -246,7 +250,7 @@ func (s symmetric) measure(of Measure, r []float64) float64 {
 	n := len(s.days)
 	means := make([]float64, n)
 	for i, d := range s.days {
-		means[i] = meanOf(r, d)
+		means[i] = MeanOf(r, d)
 	}
 	if of == Acceleration {
 		return (means[n-1]-means[0])/(s.centre[n-1]-s.centre[0])/2 + (means[n-2]-means[1])/(s.centre[n-2]-s.centre[1])/2
@@ -284,7 +288,8 @@ func (s symmetric) measure(of Measure, r []float64) float64 {
 	return step - share*a
 }
 
-func meanOf(r []float64, days []int) float64 {
+// MeanOf returns the mean of the rates of some days, from 0.
+func MeanOf(r []float64, days []int) float64 {
 	sum := 0.0
 	for _, d := range days {
 		sum += r[d]

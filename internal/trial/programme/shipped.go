@@ -1,4 +1,4 @@
-package trial
+package programme
 
 import (
 	"embed"
@@ -19,10 +19,10 @@ func Shipped() []Programme {
 	for i, slug := range order {
 		text, err := shipped.ReadFile("shipped/" + slug + ".yaml")
 		if err != nil {
-			panic("trial: " + err.Error())
+			panic("programme: " + err.Error())
 		}
-		if all[i], err = ReadProgramme(text); err != nil {
-			panic(fmt.Sprintf("trial: %s.yaml: %v", slug, err))
+		if all[i], err = Read(text); err != nil {
+			panic(fmt.Sprintf("programme: %s.yaml: %v", slug, err))
 		}
 	}
 	return all

@@ -1,4 +1,4 @@
-package trial
+package programme
 
 // Measure is how a criterion is computed from daily rates.
 type Measure string

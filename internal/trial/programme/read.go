@@ -1,4 +1,4 @@
-package trial
+package programme
 
 import (
 	"bytes"
@@ -15,10 +15,10 @@ import (
 // maxProgramme is the most a programme's text may have, bytes.
 const maxProgramme = 64 << 10
 
-// ReadProgramme returns the programme that a text in YAML holds. An error
+// Read returns the programme that a text in YAML holds. An error
 // wraps ErrProgramme and names line, field and what to write; nothing is half
 // read.
-func ReadProgramme(text []byte) (Programme, error) {
+func Read(text []byte) (Programme, error) {
 	in := reading{lines: map[string]int{}}
 	p, f := in.programme(text)
 	if f == nil {
@@ -95,7 +95,7 @@ func (in *reading) period(at string, n *yaml.Node, p *Programme) *fault {
 				return f
 			}
 			var err error
-			if q.Position, err = position(text); err != nil {
+			if q.Position, err = Position(text); err != nil {
 				return bad(at, "%s", err.Error())
 			}
 			return nil
@@ -173,7 +173,7 @@ func (in *reading) fields(at string, n *yaml.Node, known map[string]field) *faul
 		switch {
 		case key.Kind != yaml.ScalarNode || key.Anchor != "" || !ok:
 			in.lines[at] = key.Line
-			return bad(at, "the field %.40q is not known%s; write one of: %s", key.Value, nearest(key.Value, names), strings.Join(names, ", "))
+			return bad(at, "the field %.40q is not known%s; write one of: %s", key.Value, Perhaps(key.Value, names), strings.Join(names, ", "))
 		case seen[key.Value]:
 			in.lines[own] = key.Line
 			return bad(own, "it stands twice; write it once")

@@ -1,4 +1,4 @@
-package trial
+package programme
 
 import (
 	"errors"
@@ -110,7 +110,7 @@ func (p Programme) criterionFault(i int) *fault {
 		}
 	}
 	if !slices.Contains(Measures(), c.Of) {
-		return bad(at+" of", "the measure %.60q is not known%s; write one of: %s", string(c.Of), nearest(string(c.Of), texts(Measures())), strings.Join(texts(Measures()), ", "))
+		return bad(at+" of", "the measure %.60q is not known%s; write one of: %s", string(c.Of), Perhaps(string(c.Of), texts(Measures())), strings.Join(texts(Measures()), ", "))
 	}
 	f := firstOf(
 		short(at+" name", c.Name, maxName), short(at+" about", c.About, maxText), short(at+" unit", c.Unit, 30),
@@ -196,7 +196,7 @@ func (p Programme) termsFault(at string, i int) *fault {
 			before = append(before, o.Name)
 		}
 		if !slices.Contains(before, t.Name) {
-			return bad(own+" name", "no criterion before this one is called %.40q%s; write the name of one before it", t.Name, nearest(t.Name, before))
+			return bad(own+" name", "no criterion before this one is called %.40q%s; write the name of one before it", t.Name, Perhaps(t.Name, before))
 		}
 	}
 	return nil
@@ -327,9 +327,9 @@ func texts(all []Measure) []string {
 	return words
 }
 
-// nearest returns ", perhaps X" with the word that text is most like, or
-// nothing if it is like none.
-func nearest(text string, words []string) string {
+// Perhaps returns ", perhaps X" with the word that a mistyped text is most like,
+// to stand behind "is not known", or nothing if it is like none.
+func Perhaps(text string, words []string) string {
 	best, least := "", math.MaxInt
 	for _, w := range words {
 		if d := edits(strings.ToLower(text), strings.ToLower(w)); d < least {

@@ -1,10 +1,10 @@
-// Package trial judges the daily rates of a chronometer by a programme: what
-// was asked of it, what it did, by how much it kept each limit, and how sure
-// that is.
+// Package programme is what a trial asks of a chronometer: periods of days in a
+// position at a temperature, and criteria computed from the daily rates, each
+// with the limits it must keep.
 //
 // A programme is a text that a keeper can read and write. Rates are in s/d,
 // + gaining; temperatures in °C.
-package trial
+package programme
 
 // Programme is what a trial asks: its periods one after another, and the
 // criteria computed from the daily rates.
