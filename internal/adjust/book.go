@@ -67,7 +67,7 @@ func Book(seens []workshop.Seen, now time.Time) (Together, error) {
 			continue
 		}
 		e := seen.ErrorNow
-		clues = append(clues, bestutc.Clue{Name: seen.Instrument.Number, DialS: e.Mean, ErrorS: e.Mean, ErrorSD: e.SD})
+		clues = append(clues, bestutc.Clue{Doubted: doubted(seen), Name: seen.Instrument.Number, DialS: e.Mean, ErrorS: e.Mean, ErrorSD: e.SD})
 	}
 	if t.BestOf = len(clues); t.BestOf > 0 {
 		t.Best, err = bestutc.Combine(now, clues)
@@ -99,6 +99,17 @@ func seriesOf(seen workshop.Seen, from time.Time) rounds.Series {
 	return s
 }
 
+// doubted returns why an instrument is not to be believed, or nothing: the
+// logbook warns that it may have run down.
+func doubted(seen workshop.Seen) string {
+	for _, a := range seen.Next {
+		if a.Stop && a.Kind == chronometer.KindStopped {
+			return a.Say
+		}
+	}
+	return ""
+}
+
 // Fit returns why an instrument cannot be compared with others, or nothing.
 func Fit(seen workshop.Seen) string {
 	switch {
@@ -128,7 +139,7 @@ func Dials(seens []workshop.Seen, at time.Time, readings map[string]clock.DialRe
 		if !known {
 			clue.Doubted, clue.ErrorSD = "its error is not known at that instant", 1
 		} else {
-			clue.ErrorS, clue.ErrorSD = e.Mean, e.SD
+			clue.ErrorS, clue.ErrorSD, clue.Doubted = e.Mean, e.SD, doubted(seen)
 		}
 		clue.DialS = float64(seen.Instrument.ClockDial().Error(r, at, clock.DialError(clue.ErrorS)))
 		clues = append(clues, clue)

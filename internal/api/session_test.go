@@ -323,7 +323,7 @@ func TestEveryKind(t *testing.T) {
 	write(chronometer.KindTemperature, `{"temp_c":0}`)
 	write(chronometer.KindMoved, `{"by_s":60}`)
 	write(chronometer.KindSet, `{}`)
-	write(chronometer.KindRegulated, `{"what":"as agreed","part":"timing screws","turns":0.125,"way":"in","alone":true,"much":"an eighth in","for_s_per_day":-1.5}`)
+	write(chronometer.KindRegulated, `{"what":"as agreed","part":"timing screws","turns":0.125,"way":"in","alone":true,"held":true,"much":"an eighth in","for_s_per_day":-1.5}`)
 	write(chronometer.KindTrialBegun, `{"programme":"ten days","text":"as agreed","note":"for the owner"}`)
 	write(chronometer.KindTrialEnded, `{"why":"finished"}`)
 	write(chronometer.KindCertified, fmt.Sprintf(`{"certificate":"9-2027-03-04","trial":%q,"until":"2027-03-04T08:00:00Z","digest":%q,"entries":4,"figures":{"epoch":"2027-03-04T07:00:00Z","error_s":1,"error_sd_s":0.1,"rate_s_per_day":-0.7,"rate_sd_s_per_day":0.05,"steadiness_s_per_day":0.1,"steadiness_sd_s_per_day":0.02,"verdict":"kept","criteria":[{"name":"M","value":-0.7,"value_sd":0.05}]},"pdf_sha256":%q,"paper":"A4"}`,

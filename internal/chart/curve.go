@@ -51,13 +51,22 @@ type RateCurve struct {
 	Forecast      []Estimate // s/d
 	Today         time.Time
 	From, To      time.Time
+	Whole         bool // every measured rate stands within the frame
 }
 
 // Figure returns the drawing at a size. A measured rate so far out that it
-// would flatten the curve is an arrow at the edge.
+// would flatten the curve is an arrow at the edge, unless Whole.
 func (c RateCurve) Figure(s Size) Figure {
+	var whole []float64
+	if c.Whole {
+		for _, m := range c.Measured {
+			if usable(m.Value) {
+				whole = append(whole, m.Value)
+			}
+		}
+	}
 	p := overTime{c.Caption, c.Runs, c.Measured, c.Interventions, c.Forecast, c.Today, window{c.From, c.To}}.
-		draw(s, axis{least: 0.02, say: sayRate, emptyMessage: "no rate yet: two comparisons are needed"}, pen.Mark{Fill: pen.RuleStrong}, true)
+		draw(s, axis{least: 0.02, say: sayRate, core: whole, emptyMessage: "no rate yet: two comparisons are needed"}, pen.Mark{Fill: pen.RuleStrong}, true)
 	var r record
 	for _, run := range c.Runs {
 		if n := len(run); n > 0 {

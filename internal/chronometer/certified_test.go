@@ -164,3 +164,23 @@ func TestZonesAndHours(t *testing.T) {
 		}
 	}
 }
+
+func TestParseRegulated(t *testing.T) {
+	for text, want := range map[string]string{
+		"timing screws out 0.25":                  "timing screws · both out by 0.25 turn",
+		"both timing nuts in by 1/8 turn":         "timing nuts · both in by 0.125 turn",
+		"Timing Screws, one out 2 turns":          "",
+		"one timing screws out 2 turns":           "timing screws · one alone out by 2 turns",
+		"rim weights toward the free ends 0.2 mm": "rim weights · both toward the free ends by 0.2 mm",
+		"rim weights out 0.2":                     "",
+		"timing screws out a little":              "",
+		"timing screws out 1/0":                   "",
+		"the balance spring let out":              "",
+		"":                                        "",
+	} {
+		r, ok := chronometer.ParseRegulated(text)
+		if ok != (want != "") || ok && r.Words() != want {
+			t.Errorf("%q: %v %q, want %q", text, ok, r.Words(), want)
+		}
+	}
+}

@@ -213,7 +213,12 @@ func (b Logbook) Admits(e Entry, now time.Time) error {
 			return refuse("it was wound at %s already, written by %s; two windings within ten minutes are one, so nothing was written twice", when(other.At), other.By)
 		}
 		return b.admitsMotion(e)
-	case Set, Regulated, Started, Stopped, Held, Released, IntoGimbals, Listened:
+	case Regulated:
+		if before := b.StateAt(e.At); before.Motion == Going && !fact.Held {
+			return refuse("at %s it was going; nothing is turned on a moving balance: write when it was stopped and held, or tick that it was while it was turned", when(e.At))
+		}
+		return b.admitsMotion(e)
+	case Set, Started, Stopped, Held, Released, IntoGimbals, Listened:
 		return b.admitsMotion(e)
 	}
 	return nil

@@ -16,6 +16,7 @@ type Known struct {
 	// Between which instants the minute hand is to be moved forward one minute;
 	// zero: not within what is known.
 	MoveFrom, MoveTo time.Time
+	MoveMinutes      int // how many minutes forward the move is; 0: 1
 }
 
 // Action is one thing to do next.
@@ -150,7 +151,7 @@ func moveHand(k Known, now time.Time) (Action, bool) {
 	if k.MoveFrom.IsZero() || k.MoveFrom.Sub(now) > horizonDays*24*time.Hour {
 		return Action{}, false
 	}
-	return Action{Verb: "Move hand", Kind: KindMoved, Say: "compare, then move the minute hand forward 1 min", Due: k.MoveFrom, Until: k.MoveTo}, true
+	return Action{Verb: "Move hand", Kind: KindMoved, Say: "compare, then move the minute hand forward " + number(float64(max(k.MoveMinutes, 1))) + " min", Due: k.MoveFrom, Until: k.MoveTo}, true
 }
 
 func hours(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }

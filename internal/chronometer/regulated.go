@@ -51,6 +51,7 @@ type Regulated struct {
 	Turns *float64 `json:"turns,omitempty" label:"By how much, each of the pair" hint:"turns of a screw or nut, 0.1 for a tenth; millimetres of a weight"`
 	Way   Way      `json:"way,omitempty" label:"Which way"`
 	Alone bool     `json:"alone,omitempty" label:"One of the pair alone" hint:"it puts the balance out of poise"`
+	Held  bool     `json:"held,omitempty" label:"Stopped, and its balance held, while it was turned" hint:"never turn anything on a moving balance"`
 	Much  string   `json:"much,omitempty" label:"How much, which way, in words"`
 	ForS  *float64 `json:"for_s_per_day,omitempty" label:"Change aimed at" unit:"s/d" hint:"to make it lose, with a minus"`
 	Note  string   `json:"note,omitempty" label:"Note"`
@@ -123,4 +124,40 @@ func (r Regulated) check() error {
 	}
 	return first(short("what", r.What), oneOf("part", r.Part, Part("").Choices()), withinIf("turns", r.Turns, 0, 100, ""), oneOf("way", r.Way, Way("").Choices()),
 		short("much", r.Much), withinIf("for_s_per_day", r.ForS, -3600, 3600, "s/d"), short("note", r.Note))
+}
+
+// ParseRegulated reads what was turned in plain words, such as "timing screws
+// out 0.25", "both timing nuts in by 1/8 turn" or "rim weights toward the free
+// ends 0.2 mm"; it returns false for other words, which say it in full.
+func ParseRegulated(text string) (Regulated, bool) {
+	rest := strings.ToLower(strings.Join(strings.Fields(text), " "))
+	r := Regulated{}
+	take := func(words ...string) string {
+		for _, w := range words {
+			if before, after, ok := strings.Cut(" "+rest+" ", " "+w+" "); ok {
+				rest = strings.TrimSpace(before + " " + after)
+				return w
+			}
+		}
+		return ""
+	}
+	r.Part = Part(take(string(TimingScrews), string(TimingNuts), string(RimWeights)))
+	r.Way = Way(take(string(FromEnd), string(ToEnds), string(Out), string(In)))
+	r.Alone = take("one alone", "one of them", "one") != ""
+	take("both")
+	take("by")
+	take("turns", "turn", "mm")
+	over, under, _ := strings.Cut(rest, "/")
+	v, err := strconv.ParseFloat(over, 64)
+	if err == nil && under != "" {
+		var d float64
+		if d, err = strconv.ParseFloat(under, 64); err == nil {
+			v /= d
+		}
+	}
+	if err != nil || r.Part == "" || r.Way == "" {
+		return Regulated{}, false
+	}
+	r.Turns = &v
+	return r, r.check() == nil
 }

@@ -213,16 +213,16 @@ func reportTrial(w io.Writer, r trial.Result) error {
 	var b bytes.Buffer
 	fmt.Fprintf(&b, "%s\n%s\n\n", r.Programme.Name, r.Words)
 	t := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(t, "criterion\tvalue\t±\t\tlimits\t\t")
+	fmt.Fprintln(t, "criterion\tvalue\tthe true one, 95%\t\tlimits\t\t")
 	for _, f := range r.Figures {
 		if !f.Known {
 			fmt.Fprintf(t, "%s\t\t\t\t%s\t%s\n", f.Criterion.Name, f.Criterion.Limits(), f.Why)
 			continue
 		}
 		places := trialDecimals(f.SD)
-		half, says := "", ""
-		if f.SD > 0 {
-			half = "±" + strconv.FormatFloat(1.96*f.SD, 'f', places, 64)
+		within, says := "", ""
+		if f.SD > 0 { // it need not lie about the value: ranges come out too large
+			within = strconv.FormatFloat(f.Lo95, 'f', places, 64) + " to " + strconv.FormatFloat(f.Hi95, 'f', places, 64)
 		}
 		switch {
 		case f.Class != "":
@@ -235,7 +235,7 @@ func reportTrial(w io.Writer, r trial.Result) error {
 		if f.Limited && f.Close {
 			says += ", within its doubt of the limit"
 		}
-		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\n", f.Criterion.Name, strconv.FormatFloat(f.Value, 'f', places, 64), half, f.Criterion.Unit, f.Criterion.Limits(), says)
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\n", f.Criterion.Name, strconv.FormatFloat(f.Value, 'f', places, 64), within, f.Criterion.Unit, f.Criterion.Limits(), says)
 	}
 	t.Flush()
 	if l := r.Law; l != nil {

@@ -344,7 +344,7 @@ func (g ground) rateFigure(size leaf.Size) chart.Figure {
 	if g.trial != nil && g.trial.Course.Start != nil {
 		from = g.trial.Course.Start.At
 	}
-	c := chart.RateCurve{Caption: chart.Caption{ID: "rate", Title: "Daily rate", Result: paper.Quantity(quantity(r.Rate)).RateWords()}, From: from.Add(-time.Hour)}
+	c := chart.RateCurve{Whole: true, Caption: chart.Caption{ID: "rate", Title: "Daily rate", Result: paper.Quantity(quantity(r.Rate)).RateWords()}, From: from.Add(-time.Hour)}
 	run := -1
 	for _, p := range r.Curve {
 		if p.At.Before(from) {

@@ -99,7 +99,7 @@ func (g ground) lacking() []string {
 	case !r.KnownUntil.IsZero():
 		missing = append(missing, fmt.Sprintf("it was %s on %s and not compared since; compare it for ten days", r.BrokenBy, r.KnownUntil.Format("2 January 2006")))
 	case run.Comparisons < leastComparisons || days < leastDays-0.5:
-		missing = append(missing, fmt.Sprintf("since its error or rate was last broken off there are %d comparisons over %.1f days; a certificate wants %d over %d days", run.Comparisons, days, leastComparisons, leastDays))
+		missing = append(missing, fmt.Sprintf("comparisons since its error or rate was last broken off: %d over %.1f days; a certificate wants %d over %d days", run.Comparisons, days, leastComparisons, leastDays))
 	case g.seen.Now.Sub(r.Epoch).Hours()/24 > mostOldDays:
 		missing = append(missing, fmt.Sprintf("it was last compared on %s; a certificate wants a comparison of the last %d days", r.Epoch.Format("2 January 2006"), mostOldDays))
 	case r.Rate.Half() > mostRateHalf:

@@ -222,7 +222,7 @@ func TestNeverOnTooLittle(t *testing.T) {
 	q := open(t, lanternquay.Entries(today))
 	for number, says := range map[string]string{
 		"417":  "its trial goes on; end it first",
-		"1906": "there are 4 comparisons over 3.0 days; a certificate wants 8 over 10 days",
+		"1906": "4 over 3.0 days; a certificate wants 8 over 10 days",
 		"73":   "too few comparisons for a rating",
 		"2260": "a certificate wants",
 	} {

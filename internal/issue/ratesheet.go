@@ -43,7 +43,7 @@ func (s subject) rateSheet(ask Ask) (*leaf.Document, error) {
 	if len(measured) == 0 {
 		return nil, wanting(what, []string{"there are no two comparisons about a day apart yet; compare it daily"})
 	}
-	curve := chart.RateCurve{Caption: chart.Caption{ID: "rate", Title: "Daily rate", Result: quantity(g.seen.Rating.Rate).RateWords()}, Measured: measured}
+	curve := chart.RateCurve{Whole: true, Caption: chart.Caption{ID: "rate", Title: "Daily rate", Result: quantity(g.seen.Rating.Rate).RateWords()}, Measured: measured}
 	sheet.Figure = curve.Figure(paper.RateFigureSize(size))
 	return sheet.Document()
 }

@@ -122,7 +122,7 @@ func (b *book) regulate(at time.Time, part chronometer.Part, turnsOut float64, a
 	if turnsOut < 0 {
 		way = chronometer.In
 	}
-	b.write(at, chronometer.Regulated{Part: part, Turns: &turns, Way: way, ForS: &s})
+	b.write(at, chronometer.Regulated{Part: part, Turns: &turns, Way: way, Held: true, ForS: &s})
 }
 
 // try begins a trial by a programme.

@@ -67,35 +67,46 @@ type Trial struct {
 // Criterion is one row of the trial.
 type Criterion struct {
 	Name, About string
-	Value       Quantity
-	Unit        string // "s/d", "s"
-	Rate        bool   // the value is a rate and is printed as gaining or losing
-	Words       string // why there is no value, such as "day 12 is missing"; empty if there is one
-	Limits      string // "at most 0.50", empty if there are none
-	Kept        string // "kept", "not kept"
-	Doubt       string // "97 in 100"
+	Value       float64 // from the daily rates as read
+	True        Range   // what the true rates would give: 95% interval, which need not lie about Value
+	Unit        string  // "s/d", "s"
+	Rate        bool    // the value is a rate and is printed as gaining or losing
+	Words       string  // why there is no value, such as "day 12 is missing"; empty if there is one
+	Limits      string  // "at most 0.50", empty if there are none
+	Kept        string  // "kept", "not kept"
+	Doubt       string  // "97 in 100"
 }
 
 // text returns the value as it is printed.
+// half is half the interval of the true value.
+func (c Criterion) half() float64 { return (c.True.Hi - c.True.Lo) / 2 }
+
 func (c Criterion) text() string {
 	if c.Words != "" {
 		return "none"
 	}
 	if c.Rate {
-		return strings.TrimSuffix(clock.Rate(c.Value.Mean).Words(c.Value.Half), " s")
+		return strings.TrimSuffix(clock.Rate(c.Value).Words(c.half()), " s")
 	}
-	decimals := decimalsFor(c.Value.Half)
-	return strings.Replace(strconv.FormatFloat(c.Value.Mean, 'f', decimals, 64), "-", "−", 1)
+	return minus(c.Value, decimalsFor(c.half()))
 }
 
-func (c Criterion) half() string {
-	if c.Words != "" || !(c.Value.Half > 0) {
+// interval returns where the true value lies, "0.02 to 0.18".
+func (c Criterion) interval() string {
+	if c.Words != "" || !(c.half() > 0) {
 		return ""
 	}
 	if c.Rate {
-		return clock.Rate(c.Value.Mean).HalfWidth(c.Value.Half)
+		lo, hi := clock.Rate(c.True.Lo).Words(c.half()), clock.Rate(c.True.Hi).Words(c.half())
+		return strings.TrimSuffix(lo, " s") + " to " + strings.TrimSuffix(hi, " s")
 	}
-	return "±" + strconv.FormatFloat(c.Value.Half, 'f', decimalsFor(c.Value.Half), 64)
+	decimals := decimalsFor(c.half())
+	return minus(c.True.Lo, decimals) + " to " + minus(c.True.Hi, decimals)
+}
+
+// minus writes a number with a true minus.
+func minus(v float64, decimals int) string {
+	return strings.Replace(strconv.FormatFloat(v, 'f', decimals, 64), "-", "−", 1)
 }
 
 // decimalsFor returns the decimals that a half width deserves: two figures of

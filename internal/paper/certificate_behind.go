@@ -36,15 +36,15 @@ func (c Certificate) behind(f *leaf.Flow) {
 }
 
 func (t Trial) table() leaf.Table {
-	table := leaf.Table{Columns: []leaf.Column{
-		{Title: "Criterion", Share: 1, Heads: true}, {Title: "Value", Align: leaf.Decimal}, {Title: "±", Align: leaf.Decimal},
+	table := leaf.Table{Size: 8.5, Gutter: 3, Columns: []leaf.Column{
+		{Title: "Criterion", Share: 1, Heads: true}, {Title: "Value", Align: leaf.Decimal}, {Title: "The true one, 95%"},
 		{Title: "Unit"}, {Title: "Limit"}, {Title: "Kept"}, {Title: "Certainty", Align: leaf.End},
 	}}
 	limits, doubts := false, false
 	for _, c := range t.Criteria {
 		limits = limits || c.Limits != "" || c.Kept != ""
 		doubts = doubts || c.Doubt != ""
-		table.Rows = append(table.Rows, []string{joined(": ", c.Name, joined(" ", c.About, c.Words)), c.text(), c.half(), c.Unit, c.Limits, c.Kept, c.Doubt})
+		table.Rows = append(table.Rows, []string{joined(": ", c.Name, joined(" ", c.About, c.Words)), c.text(), c.interval(), c.Unit, c.Limits, c.Kept, c.Doubt})
 	}
 	drop := func(column int) {
 		table.Columns = append(table.Columns[:column:column], table.Columns[column+1:]...)
@@ -196,7 +196,7 @@ func (c Certificate) figures() ([]byte, error) {
 		for _, k := range t.Criteria {
 			row := criterionFile{Name: k.Name, About: k.About, Unit: k.Unit, Words: k.Words, Limits: k.Limits, Kept: k.Kept, Doubt: k.Doubt}
 			if k.Words == "" {
-				ends := k.Value.ends()
+				ends := Range{Mean: k.Value, Lo: k.True.Lo, Hi: k.True.Hi}
 				row.Value = &ends
 			}
 			out.Trial.Criteria = append(out.Trial.Criteria, row)

@@ -41,7 +41,8 @@ type OwnerSheet struct {
 	LimitS  float64   // s, within which whole minutes of the minute hand keep the error
 	Moves   setting.Moves
 
-	OffS       float64   // s off what it should be that is worth a letter
+	Fresh bool // it stands still: its error begins with the owner's start, and Error is not used
+
 	ServiceDue time.Time // zero if not known
 }
 
@@ -152,6 +153,9 @@ func (o OwnerSheet) panel() []leaf.Fact {
 		{Label: "On " + o.Epoch.UTC().Format("2 Jan 2006, 15:04") + " UTC", Words: o.Error.ErrorWords(), After: "what the dial shows less UTC"},
 		{Label: "Each day", Words: clock.Rate(o.Rate.Mean).Words(o.Rate.Half) + " " + clock.Rate(o.Rate.Mean).HalfWidth(o.Rate.Half), After: "±: half of a 95% interval"},
 		{Label: "Wind it", Words: o.winds(), After: o.zoneWords()},
+	}
+	if o.Fresh {
+		facts[0] = leaf.Fact{Label: "Its error", Words: "as you start it", After: "compare it, then write it down"}
 	}
 	if !o.ServiceDue.IsZero() {
 		facts = append(facts, leaf.Fact{Label: "Service due", Words: o.ServiceDue.In(o.zone()).Format("January 2006"), After: "write to us two months before"})

@@ -72,8 +72,8 @@ func ownerSheet(t testing.TB, size leaf.Size) paper.OwnerSheet {
 		Dial: clock.TwelveHour, WindEvery: 1, GoesFor: 56, HalfTurns: 7.5, Fusee: paper.WithFusee, Gimbals: true, UpAndDown: true,
 		Zone: lisbon(t), WindAt: "08:30", Epoch: made, Error: paper.Quantity{Mean: 12.94, Half: 0.2}, Rate: paper.Quantity{Mean: -0.683, Half: 0.031},
 		Example: paper.ErrorAt{At: example, Error: paper.Quantity{Mean: mean, Half: (hi - lo) / 2}}, LimitS: 30,
-		Moves: setting.HandMoves(made, -0.683, 0.002, 30, ahead, made.AddDate(2, 0, 0)),
-		OffS:  4, ServiceDue: time.Date(2029, 11, 1, 0, 0, 0, 0, time.UTC),
+		Moves:      setting.HandMoves(made, -0.683, 0.002, 30, ahead, made.AddDate(2, 0, 0)),
+		ServiceDue: time.Date(2029, 11, 1, 0, 0, 0, 0, time.UTC),
 	}
 }
 
@@ -149,7 +149,7 @@ func TestOwnerSheetCare(t *testing.T) {
 			t.Fatal(err)
 		}
 		words := column(text(t, d))
-		for _, want := range []string{"Turn no hand back.", "Do not touch the seconds hand.", "Do not wedge the balance tight", "radium", "mainsprings and solvents", "licensed person", "local rules", "do not restart it: write to us", "anticlockwise", "half-turns, about 7½,"} {
+		for _, want := range []string{"Turn no hand back.", "Do not touch the seconds hand.", "Do not wedge the balance tight", "radium", "mainsprings and solvents", "licensed person", "local rules", "do not start it again: write to us", "anticlockwise", "half-turns, about 7½,"} {
 			if !strings.Contains(words, want) {
 				t.Errorf("the sheet (gimbals %v) does not say %q", gimbals, want)
 			}

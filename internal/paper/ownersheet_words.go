@@ -30,9 +30,9 @@ func (o OwnerSheet) passages() []passage {
 }
 
 func (o OwnerSheet) placing() []string {
-	held := "Two small wedges of cork hold the balance: the receiving sheet shows how they come out. If you are not sure, ask us first."
+	held := "If two small wedges hold the balance, have a trained hand take them out, or ask us first: never pull at them."
 	if o.Brake {
-		held = "A brake holds the balance: the receiving sheet shows how it is released. If you are not sure, ask us first."
+		held = "If the brake holds the balance, release it only with the instrument level; ask us first if you are not sure."
 	}
 	stands := "It lies dial up where nobody knocks it, away from heating, sunlight, magnets and loudspeakers."
 	if o.Gimbals {
@@ -54,8 +54,16 @@ func (o OwnerSheet) starting() []string {
 		"Wind it fully first.",
 		"Leave the hands as they are and wait until UTC comes to what they show: hour, minute and second, " + round + ". Take UTC from a time signal or a clock set by the network, not from television or a web stream, which are seconds late.",
 		lock + ". On that second give the case one gentle turn, a quarter round and level: it starts by itself" + free + ".",
-		"After five minutes compare it, and write down what you saw.",
+		"After five minutes compare it, write down what you saw and send it to us: from this start on its error is the one you saw, and " + o.voided() + ".",
 	}
+}
+
+// voided says what of the sheet a start makes void.
+func (o OwnerSheet) voided() string {
+	if o.Fresh {
+		return "the dates that count from it begin"
+	}
+	return "the error, the dates and the table that we gave you before hold no more"
 }
 
 func (o OwnerSheet) winding() []string {
@@ -131,7 +139,7 @@ func (o OwnerSheet) never() []string {
 	}
 	return append(items,
 		"Do not open the movement or the barrel.",
-		"If it stops without a reason for the second time, or the balance does not swing freely, do not restart it: write to us.",
+		"If it stops and you do not know why, or the balance does not swing freely, do not start it again: write to us.",
 		"Luminous paint (radium), mainsprings and solvents are for a licensed person, by your local rules.")
 }
 
@@ -139,6 +147,14 @@ func (o OwnerSheet) never() []string {
 const exampleDial = clock.DialReading(9*3600 + 10)
 
 func (o OwnerSheet) reading() string {
+	if o.Fresh {
+		words := "UTC is the dial less what it is fast, or plus what it is slow. Example: slow 12 s, the dial shows 9:00:10: UTC is 9:00:22. " +
+			"What it is slow or fast you find by comparing it; each day since then adds " + o.Rate.RateWords() + "."
+		if o.Dial == clock.TwelveHour {
+			words += " Morning and evening look alike on it."
+		}
+		return words
+	}
 	on := o.Example
 	if on.At.IsZero() {
 		on = ErrorAt{o.Epoch, o.Error}
@@ -183,9 +199,44 @@ func places(e Quantity) int {
 	return len(after)
 }
 
+// halfMinute is how slow, s, whole minutes of the minute hand are best moved
+// at: it is then as much fast.
+const halfMinute = 30
+
+// moveHow tells when and how the minute hand is moved.
+func (o OwnerSheet) moveHow(minutes, much string) string {
+	lock := "take the glass off"
+	if o.Gimbals {
+		lock = "lock the gimbals, take the glass off"
+	}
+	return fmt.Sprintf("Compare it every week. Once it is %d s slow or more, %s, and with the key turn the minute hand forward %s while it goes: it is then %s less slow.", halfMinute, lock, minutes, much)
+}
+
+// fresh tells when the first move is due after a start that was right.
+func (o OwnerSheet) fresh() string {
+	lose := -o.Rate.Mean
+	least, most := lose-o.Rate.Half, lose+o.Rate.Half
+	switch {
+	case most <= 0:
+		return "It gains, and hands are never turned back: apply what it is fast."
+	case least <= 0 || most > 4*least:
+		return "Whether it loses is not known well enough for a date: compare it every week, and write to us."
+	}
+	first, last := math.Floor(halfMinute/most), math.Ceil(halfMinute/least)
+	return o.moveHow("exactly one minute", "60 s") + fmt.Sprintf(" Started right, it comes to that %.0f to %.0f days after its start, and then about every %.0f days. Send us your comparisons: we send you dates.", first, last, 60/lose)
+}
+
 func (o OwnerSheet) moving() passage {
 	p := passage{heading: "Move the minute hand"}
+	if o.Fresh {
+		p.before = o.fresh()
+		return p
+	}
 	windows := o.Moves.Windows
+	if limit := max(o.LimitS, halfMinute); len(windows) == 0 && o.Error.Mean-o.Error.Half > limit {
+		p.before = fmt.Sprintf("It is fast by more than %.4g s, and hands are never turned back: apply what it is fast, and write to us.", limit)
+		return p
+	}
 	if len(windows) == 0 {
 		p.before = o.Moves.Then.Words()
 		switch o.Moves.Then {
@@ -197,15 +248,11 @@ func (o OwnerSheet) moving() passage {
 		}
 		return p
 	}
-	lock := "Compare it first. Take the glass off"
-	if o.Gimbals {
-		lock = "Compare it first. Lock the gimbals, take the glass off"
+	minutes, much := "exactly one minute", "60 s"
+	if n := windows[0].Minutes; n > 1 {
+		minutes, much = fmt.Sprintf("exactly %d minutes, this once, and later one", n), fmt.Sprintf("%d s", 60*n)
 	}
-	p.before = lock + ", and with the key turn the minute hand forward exactly one minute while it goes: it is then 60 s less slow. "
-	if o.LimitS > 0 {
-		p.before += fmt.Sprintf("So it stays within %.4g s. ", o.LimitS)
-	}
-	p.before += "Once in these days:"
+	p.before = o.moveHow(minutes, much) + " It comes to that in these days; do not move it before it is there:"
 	p.after = o.Moves.Then.Words()
 	switch left := len(windows) - mostWindows; {
 	case left > 0:
@@ -255,10 +302,14 @@ func spanOfDays(from, to time.Time) string {
 	return from.Format(day) + " to " + to.Format(day)
 }
 
+// freshFar is how far from its rate, s/d, an instrument just started is worth a
+// letter: it is unsettled for a week or two (Stechert (1894), §35).
+const freshFar = 2.0
+
 func (o OwnerSheet) writing() []string {
-	off := "if it is far off what this sheet and the table say"
-	if o.OffS > 0 {
-		off = fmt.Sprintf("if it is more than %s s off what the table says", strconv.FormatFloat(o.OffS, 'f', -1, 64))
+	off := "if it differs from the correction table by more than twice its ±"
+	if o.Fresh {
+		off = fmt.Sprintf("if it gains or loses more than %.0f s a day", math.Ceil(math.Abs(o.Rate.Mean)+freshFar+o.Rate.Half))
 	}
 	return []string{
 		"if it stops, before you start it again;",

@@ -3,6 +3,7 @@ package paper
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"timeball/internal/chart"
@@ -130,7 +131,7 @@ func (r RateSheet) table() leaf.Table {
 			row := []string{"", s.Words, "", "", "not known", "", "", "", ""}
 			if q := s.Sum; q != nil {
 				sum := clock.Rate(q.Mean)
-				row[4], row[5] = sum.Words(q.Half), sum.HalfWidth(q.Half)
+				row[4], row[5] = inAll(sum.Words(q.Half)), sum.HalfWidth(q.Half)
 			}
 			if s.TempC != nil {
 				row[6] = degrees(*s.TempC)
@@ -151,6 +152,11 @@ func (r RateSheet) table() leaf.Table {
 		}
 	}
 	return t
+}
+
+// inAll says a sum as what was gained or lost in all.
+func inAll(words string) string {
+	return strings.NewReplacer("losing", "lost", "gaining", "gained").Replace(words)
 }
 
 // spell returns "2 Nov 08:02 to 3 Nov 08:05".

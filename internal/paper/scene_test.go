@@ -82,11 +82,11 @@ func certificate(size leaf.Size) Certificate {
 		Trial: &Trial{
 			Programme: "Three temperatures, 45 days", Source: "of the workshop, 1 March 2026", From: day(0), To: day(days), MeanRate: Quantity{-0.742, 0.009},
 			Criteria: []Criterion{
-				{Name: "M", About: "mean daily rate", Value: Quantity{-0.742, 0.009}, Unit: "s/d", Rate: true, Limits: "at most 4.00", Kept: "kept", Doubt: "certain"},
-				{Name: "V", About: "mean variation from one day to the next", Value: Quantity{0.041, 0.012}, Unit: "s/d", Limits: "at most 0.15", Kept: "kept", Doubt: "certain"},
-				{Name: "a", About: "greatest less least weekly sum", Value: Quantity{1.084, 0.091}, Unit: "s", Limits: "at most 3.00", Kept: "kept", Doubt: "certain"},
-				{Name: "b", About: "greatest change from one weekly sum to the next", Value: Quantity{0.977, 0.094}, Unit: "s", Limits: "at most 1.00", Kept: "kept", Doubt: "69 in 100"},
-				{Name: "a + 2b", About: "trial number; smaller is better", Value: Quantity{3.038, 0.212}, Unit: "s"},
+				{Name: "M", About: "mean daily rate", Value: -0.742, True: Range{-0.742, -0.751, -0.733}, Unit: "s/d", Rate: true, Limits: "at most 4.00", Kept: "kept", Doubt: "certain"},
+				{Name: "V", About: "mean variation from one day to the next", Value: 0.041, True: Range{0.041, 0.029, 0.053}, Unit: "s/d", Limits: "at most 0.15", Kept: "kept", Doubt: "certain"},
+				{Name: "a", About: "greatest less least weekly sum", Value: 1.084, True: Range{1.084, 0.993, 1.175}, Unit: "s", Limits: "at most 3.00", Kept: "kept", Doubt: "certain"},
+				{Name: "b", About: "greatest change from one weekly sum to the next", Value: 0.977, True: Range{0.977, 0.883, 1.071}, Unit: "s", Limits: "at most 1.00", Kept: "kept", Doubt: "69 in 100"},
+				{Name: "a + 2b", About: "trial number; smaller is better", Value: 3.038, True: Range{3.038, 2.826, 3.250}, Unit: "s"},
 				{Name: "C", About: "change of rate for each degree", Words: "day 12 is missing", Unit: "s/d per °C", Limits: "at most 0.05"},
 			},
 			Verdict: "Every limit is kept, b by less than its doubt: of 100 such trials of the same instrument, 69 would keep it.",

@@ -197,6 +197,11 @@ func (e *event) words(word, value string, about surroundings) error {
 		why, note := said(value, note)
 		e.fact = chronometer.Stopped{Why: why, Note: note}
 	case chronometer.KindRegulated:
+		if r, ok := chronometer.ParseRegulated(value); ok {
+			r.Note = note
+			e.fact = r
+			break
+		}
 		what, note := said(value, note)
 		e.fact = chronometer.Regulated{What: what, Note: note}
 	case chronometer.KindFound:

@@ -30,7 +30,7 @@ func ExampleLearn() {
 	fmt.Println(a.Worth)
 	// Output:
 	// a turn out of both: losing 17.20 s a day (from 15 to 19)
-	// both screws out by 2/40 of a turn, the same on each
+	// both screws out by 1/20 of a turn, the same on each
 	// then losing 0.56 s ±0.54 a day; compare for 4 days
 	// Worth turning: chances of lying within the wish rise from less than 2 in 100 to about 56 in 100.
 }

@@ -99,11 +99,9 @@ func Turns(turns, step float64) string {
 	}
 	count := int(math.Round(turns * parts))
 	whole, rest, of := count/int(parts), count%int(parts), int(parts)
-	// A half, a quarter and an eighth are seen; other parts are counted.
-	for _, seen := range []int{2, 4, 8} {
-		if rest > 0 && rest*seen%of == 0 {
-			rest, of = rest*seen/of, seen
-			break
+	for by := of; by > 1; by-- {
+		if rest > 0 && rest%by == 0 && of%by == 0 {
+			rest, of = rest/by, of/by
 		}
 	}
 	switch {

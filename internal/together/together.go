@@ -91,7 +91,7 @@ func Examine(b Book, o Options) (Result, error) {
 	case r.Rows < 4:
 		r.Words = append(r.Words, fmt.Sprintf("%d rounds are too few to show a change.", r.Rows))
 	case len(changes) == 0:
-		r.Words = append(r.Words, fmt.Sprintf("Nothing shows in %d rounds that the instruments do not do every day.", r.Rows))
+		r.Words = append(r.Words, fmt.Sprintf("Nothing shows in %d rounds that the instruments do not do every day; a change no larger than their daily scatter, or of the last few days, would not show.", r.Rows))
 	}
 	if len(s.X) == 2 && s.Instruments == 2 {
 		r.Words = append(r.Words, "Two instruments show that something changed, never which: a third, or standard time, must say.")

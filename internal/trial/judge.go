@@ -36,7 +36,7 @@ func Judge(p programme.Programme, days []Day, ask Ask) Result {
 	}
 	rec := gather(p, days, ask)
 	res := Result{Programme: p, Days: rec.days, Remarks: rec.remarks}
-	plans := p.Plans()
+	plans := p.Plans(rec.temperatures())
 	drawn := rec.sample(plans, ask.Draws)
 	res.Figures = rec.figures(plans, drawn)
 	res.Sums = rec.sums()
@@ -131,6 +131,19 @@ func (rec *record) takeSpans(spans []Span) {
 		after = s.Last
 		rec.spans = append(rec.spans, s)
 	}
+}
+
+// temperatures returns the temperature read of every day, °C, NaN where none
+// was.
+func (rec *record) temperatures() []float64 {
+	all := make([]float64, len(rec.days))
+	for i, d := range rec.days {
+		all[i] = math.NaN()
+		if d.TempC != nil {
+			all[i] = *d.TempC
+		}
+	}
+	return all
 }
 
 func (rec *record) remark(format string, args ...any) {

@@ -258,3 +258,48 @@ func BenchmarkJudge400Days(b *testing.B) {
 		Judge(p, ds, Ask{})
 	}
 }
+
+// TestPerDegreeTakesTheTemperaturesRead tries an instrument that gains 0.043 s/d
+// for each degree in ovens that missed their temperatures; ISO 3159 asks to
+// divide by those of the programme.
+func TestPerDegreeTakesTheTemperaturesRead(t *testing.T) {
+	p, err := programme.Read([]byte(`name: ovens
+within_c: 2
+periods: [{days: 3, temp_c: 24}, {days: 3, temp_c: 14}]
+criteria:
+  - {name: read, of: change per degree, periods: [1], less: [2]}
+  - {name: asked, of: change per degree of the programme, periods: [1], less: [2], to: 1}
+`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	const perDegree, warm, cold = 0.043, 22.3, 15.7
+	ds := days(make([]float64, 6)...)
+	for i := range ds {
+		c := warm
+		if i > 2 {
+			c = cold
+		}
+		ds[i].TempC, ds[i].RateSPerDay = &c, -0.7+perDegree*(c-20)
+	}
+	for _, read := range []bool{true, false} {
+		if !read {
+			for i := range ds {
+				ds[i].TempC = nil
+			}
+		}
+		r := Judge(p, ds, Ask{Ended: true})
+		want := [2]float64{perDegree, perDegree * (warm - cold) / 10}
+		if !read {
+			want[0] = want[1]
+		}
+		for i, f := range r.Figures {
+			if !f.Known || math.Abs(f.Value-want[i]) > 1e-9 {
+				t.Errorf("temperatures read %v: %s = %.5f, want %.5f", read, f.Criterion.Name, f.Value, want[i])
+			}
+		}
+		if unsure := strings.Contains(r.Words, "only if each period was as warm"); unsure == read {
+			t.Errorf("temperatures read %v: %s", read, r.Words)
+		}
+	}
+}

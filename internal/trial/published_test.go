@@ -182,7 +182,7 @@ func TestSeewarte1898(t *testing.T) {
 		r := Judge(p, days(rates...), Ask{Ended: true})
 		printed(t, "row "+row[0]+" A", r.figure(t, "A").Value, row[7])
 		near(t, "row "+row[0]+" C of symmetric rates", r.figure(t, "C").Value, 0)
-		sum := p.Plans()[3].Value(nil, []float64{r.figure(t, "A").Value, num(t, row[8]), -num(t, row[9])})
+		sum := p.Plans(nil)[3].Value(nil, []float64{r.figure(t, "A").Value, num(t, row[8]), -num(t, row[9])})
 		printed(t, "row "+row[0]+" A + 2B + C", sum, row[10])
 		if class := p.Criteria[3].Class(sum); class != 0 {
 			t.Errorf("row %s: class %d; the best of the print are excellent", row[0], class+1)

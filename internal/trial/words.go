@@ -54,10 +54,26 @@ func (rec *record) decide(res *Result, d *drawn) {
 	if len(waiting)+len(dead) == 0 {
 		rec.classify(res, d)
 	}
-	res.Words = sentence(res, limits, broken, dead, toCome)
+	res.Words = sentence(res, limits, broken, dead, toCome) + rec.unread(res)
 	if close := closeOnes(res.Figures); close != "" {
 		res.Remarks = append(res.Remarks, close)
 	}
+}
+
+// unread says that a verdict which hangs on temperature rests on temperatures
+// that nobody read.
+func (rec *record) unread(res *Result) string {
+	if res.Verdict != Kept && res.Verdict != NotKept {
+		return ""
+	}
+	tempered := slices.ContainsFunc(res.Figures, func(f Figure) bool { return f.Known && f.Criterion.Of.Tempered() })
+	unread := slices.ContainsFunc(rec.days, func(d Day) bool {
+		return d.Known && d.TempC == nil && rec.programme.Periods[d.Period].TempC != nil
+	})
+	if !tempered || !unread {
+		return ""
+	}
+	return " That is so only if each period was as warm as the programme asks: the temperature was not recorded on every day."
 }
 
 // toCome returns how many days are still to come.

@@ -24,6 +24,7 @@ type regulatePage struct {
 	Number, At string
 	Pending    bool
 	Moving     bool   // it goes, or may
+	Unsure     bool   // no entry says whether it goes
 	OnTrial    string // the programme of the trial that goes on
 	Fields     []form.Field
 	Changed    bool // another wish or part than the usual was asked for
@@ -54,7 +55,8 @@ func (s *site) regulate(w http.ResponseWriter, r *http.Request) error {
 	if seen.Pending {
 		p.Refresh = 4
 	}
-	p.Moving = seen.State.Motion == chronometer.Going || seen.State.Motion == chronometer.NotKnown
+	p.Unsure = seen.State.Motion == chronometer.NotKnown
+	p.Moving = seen.State.Motion == chronometer.Going || p.Unsure
 	if begun, ended, ok := seen.Logbook.Trial(); ok && ended.ID == "" {
 		p.OnTrial = begun.Fact.Words()
 	}

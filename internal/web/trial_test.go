@@ -496,7 +496,7 @@ func TestRegulate(t *testing.T) {
 		t.Errorf("the wish: %q", got)
 	}
 	// From losing 2.4 to losing 0.75 at 18 s/d a turn: in by 0.09 turn.
-	if got := page.one(t, ".verdict-now").words(); !strings.HasPrefix(got, "Both in by ") {
+	if got := page.one(t, ".verdict-now").words(); !strings.HasPrefix(got, "Both screws in by ") {
 		t.Errorf("the advice: %q", got)
 	}
 	write := page.one(t, ".actions .do.now")

@@ -407,7 +407,7 @@ var written = map[chronometer.Kind]url.Values{
 	chronometer.KindStopped:     {"why": {"for work"}},
 	chronometer.KindMoved:       {"by_s": {"60"}},
 	chronometer.KindSet:         {"note": {"by the window"}},
-	chronometer.KindRegulated:   {"what": {"timing screws"}, "for_s_per_day": {"−0.4"}},
+	chronometer.KindRegulated:   {"held": {"true"}, "what": {"timing screws"}, "for_s_per_day": {"−0.4"}},
 	chronometer.KindPlaced:      {"position": {"XII up"}, "station": {"in a trial"}},
 	chronometer.KindTemperature: {"temp_c": {"-3"}},
 	chronometer.KindHeld:        {"with": {"brake"}},

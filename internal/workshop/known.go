@@ -245,7 +245,7 @@ func (w *Workshop) seen(id chronometer.ID, f *figures, owners map[chronometer.ID
 			s.Hand, s.Advice = f.Hand, f.Advice
 			known = &chronometer.Known{ErrorS: current.Mean, ErrorHalfS: current.Half(), RateSPerDay: f.Rating.RateNow.Mean, Suspect: suspect(f, now)}
 			if f.Advice == setting.Move || f.Advice == setting.Due || f.Advice == setting.TooFar {
-				known.MoveFrom, known.MoveTo = f.Hand.From, f.Hand.To
+				known.MoveFrom, known.MoveTo, known.MoveMinutes = f.Hand.From, f.Hand.To, f.Hand.Minutes
 			}
 		} else if open {
 			s.Why = "its rate is not known yet since it was broken off: compare again in a day or two"

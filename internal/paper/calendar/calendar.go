@@ -239,7 +239,7 @@ func (b *book) moving() {
 			by = fmt.Sprintf("%d minutes", m.Minutes)
 		}
 		summary := fmt.Sprintf("Move the minute hand of %s forward %s", b.name(), by)
-		e := b.event(fmt.Sprintf("move-%d", i+1), summary, "Once in these days: compare it, then move the minute hand forward "+by+
+		e := b.event(fmt.Sprintf("move-%d", i+1), summary, "In these days it comes to half a minute slow: compare it, and once it is 30 s slow move the minute hand forward "+by+
 			", never back, with the key and with nothing else. Do not touch the seconds hand. Write down date and hour. The owner's sheet says how.")
 		b.days(e, m.From, m.To)
 		alarm(e, "PT9H", summary)

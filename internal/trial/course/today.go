@@ -83,7 +83,7 @@ func (f *following) findTasks() {
 		if f.Today.State == Stopped {
 			from = *f.ended
 		}
-		f.task(Task{Kind: Judge, Do: "judge it by the days that are known", From: from})
+		f.task(Task{Kind: Judge, Do: f.judging(), From: from, Done: f.ended != nil})
 	case Broken:
 		f.task(Task{Kind: Begin, Do: "end this trial and begin again", From: f.Broken.At})
 	case Waiting, Settling, First:
@@ -91,6 +91,16 @@ func (f *following) findTasks() {
 	default:
 		f.dayTasks(f.Today.Day)
 	}
+}
+
+// judging says by what days a trial that is over is judged.
+func (f *following) judging() string {
+	for _, d := range f.Days {
+		if !d.Known {
+			return "judge it by the days that are known, and end it"
+		}
+	}
+	return "judge it, and end it"
 }
 
 // settlingTasks lists what is to be done before the first reading.

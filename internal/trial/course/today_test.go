@@ -106,7 +106,7 @@ func TestTasks(t *testing.T) {
 			{"read the thermometer", "4 09:00", "4 11:00", false, false},
 			{"compare between 09:00 and 11:00 UTC", "4 09:00", "4 11:00", false, false},
 		}},
-		{"over", turned, hour(7), course.Finished, []task{{"judge it by the days that are known", "5 11:00", "", false, false}}},
+		{"over", turned, hour(7), course.Finished, []task{{"judge it by the days that are known, and end it", "5 11:00", "", false, false}}},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {

@@ -206,7 +206,7 @@ func (p Programme) termsFault(at string, i int) *fault {
 func (p Programme) measureFault(at string, c Criterion) *fault {
 	periods := p.taken(c.Periods)
 	days := p.daysIn(periods)
-	needsLess := c.Of == DifferenceOfMeans || c.Of == PerDegree
+	needsLess := c.Of == DifferenceOfMeans || c.Of.PerDegrees()
 	sums := c.Of == RangeOfSums || c.Of == GreatestStep
 	switch {
 	case len(days) == 0:
@@ -237,11 +237,11 @@ func (p Programme) measureFault(at string, c Criterion) *fault {
 // temperatureFault returns what a measure lacks that needs temperatures.
 func (p Programme) temperatureFault(at string, c Criterion, periods []int) *fault {
 	symmetric := c.Of == RangeOfPairs || c.Of == StepLessRange || c.Of == StepLessRangeBare || c.Of == Acceleration
-	if !symmetric && c.Of != PerDegree && c.Of != MiddleError {
+	if !symmetric && !c.Of.PerDegrees() && c.Of != MiddleError {
 		return nil
 	}
 	both := append(slices.Clone(periods), p.taken(c.Less)...)
-	if c.Of != PerDegree {
+	if !c.Of.PerDegrees() {
 		both = periods
 	}
 	for _, i := range both {
@@ -252,9 +252,9 @@ func (p Programme) temperatureFault(at string, c Criterion, periods []int) *faul
 	temps := p.temperatures(periods)
 	n := len(periods)
 	switch {
-	case c.Of == PerDegree && (len(temps) > 1 || len(p.temperatures(p.taken(c.Less))) > 1):
+	case c.Of.PerDegrees() && (len(temps) > 1 || len(p.temperatures(p.taken(c.Less))) > 1):
 		return bad(at+" periods", "the periods of each side have more than one temperature; name periods of one")
-	case c.Of == PerDegree && temps[0] == p.temperatures(p.taken(c.Less))[0]:
+	case c.Of.PerDegrees() && temps[0] == p.temperatures(p.taken(c.Less))[0]:
 		return bad(at+" less", "its temperature is that of periods; name periods of another temperature")
 	case c.Of == MiddleError && len(temps) != 3:
 		return bad(at+" periods", "they have %d temperatures and three are needed; name others", len(temps))

@@ -10,7 +10,8 @@ const (
 	GreatestVariation Measure = "greatest variation"                                       // the greatest of those
 	GreatestDeparture Measure = "greatest departure"                                       // greatest absolute difference of a day from the mean
 	DifferenceOfMeans Measure = "difference of means"                                      // mean of Periods less mean of Less
-	PerDegree         Measure = "change per degree"                                        // difference of means over difference of programme temperatures
+	PerDegree         Measure = "change per degree"                                        // difference of means over the difference of the temperatures read, or of the programme's where none were
+	PerDegreeAsked    Measure = "change per degree of the programme"                       // the same over the difference of the programme's temperatures, ISO 3159 C
 	MeanDeviation     Measure = "mean deviation"                                           // mean absolute departure from the mean of the own period
 	RangeOfSums       Measure = "range of sums"                                            // a: greatest less least sum of SumDays days
 	GreatestStep      Measure = "greatest step between sums"                               // b: greatest absolute change from one sum to the next
@@ -25,7 +26,7 @@ const (
 // Measures returns the measures in the order in which a page offers them.
 func Measures() []Measure {
 	return []Measure{
-		MeanRate, MeanVariation, GreatestVariation, GreatestDeparture, MeanDeviation, DifferenceOfMeans, PerDegree, MiddleError,
+		MeanRate, MeanVariation, GreatestVariation, GreatestDeparture, MeanDeviation, DifferenceOfMeans, PerDegree, PerDegreeAsked, MiddleError,
 		RangeOfSums, GreatestStep, RangeOfPairs, StepLessRange, StepLessRangeBare, Acceleration, Combined,
 	}
 }
@@ -35,10 +36,23 @@ func (m Measure) Unit() string {
 	switch m {
 	case RangeOfSums, GreatestStep:
 		return "s"
-	case PerDegree:
+	case PerDegree, PerDegreeAsked:
 		return "s/d per °C"
 	case Acceleration:
 		return "s/d per day"
 	}
 	return "s/d"
+}
+
+// PerDegrees reports whether the measure is a change for each degree.
+func (m Measure) PerDegrees() bool { return m == PerDegree || m == PerDegreeAsked }
+
+// Tempered reports whether the measure tells something of the temperature, so
+// that it means nothing unless that was as asked.
+func (m Measure) Tempered() bool {
+	switch m {
+	case MiddleError, RangeOfPairs, StepLessRange, StepLessRangeBare:
+		return true
+	}
+	return m.PerDegrees()
 }

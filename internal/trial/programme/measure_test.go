@@ -15,7 +15,7 @@ func someRates(rt *rapid.T, p Programme) []float64 {
 // values returns the criteria of the rates of all days.
 func values(p Programme, rates []float64) map[string]float64 {
 	v, byName := []float64{}, map[string]float64{}
-	for i, pl := range p.Plans() {
+	for i, pl := range p.Plans(nil) {
 		v = append(v, pl.Value(rates, v))
 		byName[p.Criteria[i].Name] = v[i]
 	}

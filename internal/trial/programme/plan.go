@@ -93,16 +93,18 @@ func blocks(days []int, length int) [][2]int {
 	return of
 }
 
-// Plans returns the plans of the criteria of a programme that holds.
-func (p Programme) Plans() []Plan {
+// Plans returns the plans of the criteria of a programme that holds. tempC is
+// the temperature read of every day, °C, NaN where none was; nil if none was at
+// all.
+func (p Programme) Plans(tempC []float64) []Plan {
 	var plans []Plan
 	for _, c := range p.Criteria {
-		plans = append(plans, p.plan(c))
+		plans = append(plans, p.plan(c, tempC))
 	}
 	return plans
 }
 
-func (p Programme) plan(c Criterion) Plan {
+func (p Programme) plan(c Criterion, tempC []float64) Plan {
 	periods := p.taken(c.Periods)
 	days := p.daysIn(periods)
 	switch c.Of {
@@ -148,11 +150,17 @@ func (p Programme) plan(c Criterion) Plan {
 			}
 			return sum / float64(len(days))
 		}}
-	case DifferenceOfMeans, PerDegree:
+	case DifferenceOfMeans, PerDegree, PerDegreeAsked:
 		less := p.taken(c.Less)
 		lessDays, degrees := p.daysIn(less), 1.0
-		if c.Of == PerDegree {
+		if c.Of.PerDegrees() {
 			degrees = *p.Periods[periods[0]].TempC - *p.Periods[less[0]].TempC
+		}
+		if c.Of == PerDegree && len(tempC) > 0 {
+			// The same sign as asked, or the days would not count: within_c.
+			if read := MeanOf(tempC, days) - MeanOf(tempC, lessDays); read*degrees > 0 {
+				degrees = read
+			}
 		}
 		return Plan{Needs: append(append([]int{}, days...), lessDays...), Value: func(r, _ []float64) float64 {
 			return (MeanOf(r, days) - MeanOf(r, lessDays)) / degrees

@@ -160,7 +160,7 @@ func TestProgrammesRefused(t *testing.T) {
 // of workshops.
 func TestMeasureWords(t *testing.T) {
 	if diff := cmp.Diff([]string{
-		"mean rate", "mean variation", "greatest variation", "greatest departure", "mean deviation", "difference of means", "change per degree", "middle temperature error",
+		"mean rate", "mean variation", "greatest variation", "greatest departure", "mean deviation", "difference of means", "change per degree", "change per degree of the programme", "middle temperature error",
 		"range of sums", "greatest step between sums", "range of symmetric pairs", "greatest step less its share of the range", "greatest step less its share of the range, signs ignored", "acceleration", "sum of",
 	}, texts(Measures())); diff != "" {
 		t.Error(diff)

@@ -107,7 +107,10 @@ func missing(f Field) string {
 // comma.
 var thousands = regexp.MustCompile(`^[+-]?[1-9][0-9]{0,2},[0-9]{3}$`)
 
-// ParseNumber reads a number with a decimal point or comma.
+// fraction is a part of a whole, as turns of a screw are counted.
+var fraction = regexp.MustCompile(`^(-?\d{1,6})/(\d{1,6})$`)
+
+// ParseNumber reads a number with a decimal point or comma, or a fraction.
 func ParseNumber(text string) (float64, error) {
 	t := strings.ReplaceAll(strings.ReplaceAll(text, "−", "-"), " ", "")
 	if thousands.MatchString(t) {
@@ -115,6 +118,14 @@ func ParseNumber(text string) (float64, error) {
 	}
 	if strings.Count(t, ",") == 1 && !strings.Contains(t, ".") {
 		t = strings.Replace(t, ",", ".", 1)
+	}
+	if m := fraction.FindStringSubmatch(t); m != nil {
+		over, _ := strconv.ParseFloat(m[1], 64)
+		under, _ := strconv.ParseFloat(m[2], 64)
+		if under == 0 {
+			return 0, fmt.Errorf("%.20q divides by nought; write a fraction such as 3/40", text)
+		}
+		return over / under, nil
 	}
 	v, err := strconv.ParseFloat(t, 64)
 	if err != nil || v != v || v > 1e15 || v < -1e15 || strings.ContainsAny(t, "xXpPiInN_") {

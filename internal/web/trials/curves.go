@@ -49,7 +49,7 @@ func drawn(c chart.Caption, about string, f figure) drawing.Curve {
 }
 
 func overTime(t adjust.Trial, now time.Time) drawing.Curve {
-	c := chart.RateCurve{Caption: chart.Caption{ID: "daily", Title: "Daily rate over the trial", Result: "Daily rates of the trial; the mean is " + meanWords(t.Result) + "."}}
+	c := chart.RateCurve{Whole: true, Caption: chart.Caption{ID: "daily", Title: "Daily rate over the trial", Result: "Daily rates of the trial; the mean is " + meanWords(t.Result) + "."}}
 	if !t.Over() {
 		c.Today = now
 	}

@@ -84,7 +84,7 @@ func figures(t adjust.Trial) []Figure {
 	if counted > 0 {
 		m := t.Result.Mean
 		told := rate(m.Mean, (m.Hi95-m.Lo95)/2)
-		all = append(all, Figure{Label: "Mean daily rate", Words: told.Words, After: told.PlusMinus, Below: "of " + wording.Counted(counted, "day", "days")})
+		all = append(all, Figure{Label: "Mean daily rate", Words: told.Words, After: told.PlusMinus, Below: "of " + wording.Counted(counted, "day", "days") + "; ± of their readings alone"})
 	} else {
 		all = append(all, Figure{Label: "Mean daily rate", Words: "to come", Below: "no day is known yet"})
 	}

@@ -24,7 +24,7 @@ func (t Told) String() string {
 // "gaining 0.5 s".
 var ways = map[programme.Measure]string{
 	programme.MeanRate: "a day", programme.DifferenceOfMeans: "a day more", programme.MiddleError: "a day more", programme.StepLessRange: "a day more",
-	programme.PerDegree: "a day more for each °C", programme.Acceleration: "a day more, day by day",
+	programme.PerDegree: "a day more for each °C", programme.PerDegreeAsked: "a day more for each °C", programme.Acceleration: "a day more, day by day",
 }
 
 // units are what follows a figure without a direction.
