@@ -61,7 +61,7 @@ func (o OwnerSheet) starting() []string {
 // voided says what of the sheet a start makes void.
 func (o OwnerSheet) voided() string {
 	if o.Fresh {
-		return "the dates that count from it begin"
+		return "the days told beside this count from it"
 	}
 	return "the error, the dates and the table that we gave you before hold no more"
 }
