@@ -382,19 +382,28 @@ func (f Found) check() error  { return need("condition", f.Condition, "write wha
 
 // WorkDone is work at the bench.
 type WorkDone struct {
-	Work         string `json:"work" label:"Work" hint:"begin with \"serviced\" after a full service: it begins a new rate" need:"yes"`
-	Parts        string `json:"parts,omitempty" label:"Parts"`
-	Measurements string `json:"measurements,omitempty" label:"Measurements" hint:"amplitude, end shakes, drop"`
-	Service      bool   `json:"service,omitempty" label:"It may have changed the rate" hint:"begins a new rate"`
+	Work         string  `json:"work" label:"Work" hint:"begin with \"serviced\" after a full service: it begins a new rate" need:"yes"`
+	Parts        string  `json:"parts,omitempty" label:"Parts"`
+	Measurements string  `json:"measurements,omitempty" label:"Measurements" hint:"amplitude, end shakes, drop"`
+	Hours        float64 `json:"hours,omitempty" label:"Hours" unit:"h"`
+	Cost         Money   `json:"cost,omitzero" label:"Cost of work and parts" hint:"amount and currency, such as 120.00 EUR"`
+	Service      bool    `json:"service,omitempty" label:"It may have changed the rate" hint:"begins a new rate"`
 }
 
 // Kind returns KindWorkDone.
 func (WorkDone) Kind() Kind { return KindWorkDone }
 
 // Words returns the work, the parts and the measurements.
-func (w WorkDone) Words() string { return phrase(w.Work, w.Parts, w.Measurements) }
+func (w WorkDone) Words() string {
+	var hours string
+	if w.Hours > 0 {
+		hours = number(w.Hours) + " h"
+	}
+	return phrase(w.Work, w.Parts, w.Measurements, hours, w.Cost.String())
+}
+
 func (w WorkDone) check() error {
-	return first(need("work", w.Work, "write what was done"), short("parts", w.Parts), short("measurements", w.Measurements))
+	return first(need("work", w.Work, "write what was done"), short("parts", w.Parts), short("measurements", w.Measurements), within("hours", w.Hours, 0, 10000, "h"))
 }
 
 // Packed says how it was packed.
@@ -411,9 +420,10 @@ func (p Packed) check() error  { return need("how", p.How, "write how it is cush
 
 // Sent says how and where it was sent.
 type Sent struct {
-	To   string `json:"to,omitempty" label:"To"`
-	With string `json:"with,omitempty" label:"Carrier and mark"`
-	Note string `json:"note,omitempty" label:"Note"`
+	To    string `json:"to,omitempty" label:"To"`
+	With  string `json:"with,omitempty" label:"Carrier and mark"`
+	Value Money  `json:"value,omitzero" label:"Declared value" hint:"amount and currency; a label is not insurance: agree it in writing"`
+	Note  string `json:"note,omitempty" label:"Note"`
 }
 
 // Kind returns KindSent.
@@ -425,7 +435,11 @@ func (s Sent) Words() string {
 	if s.To != "" {
 		to = "to " + s.To
 	}
-	return phrase(to, s.With, s.Note)
+	var value string
+	if !s.Value.IsZero() {
+		value = "declared " + s.Value.String()
+	}
+	return phrase(to, s.With, value, s.Note)
 }
 func (s Sent) check() error {
 	return first(short("to", s.To), short("with", s.With), short("note", s.Note))

@@ -39,6 +39,10 @@ const (
 	KindPhotograph  Kind = "photograph"        // a picture
 	KindUpheld      Kind = "upheld"            // a comparison set aside by calculation is to be used after all
 	KindStruckOut   Kind = "struck out"        // another entry was wrong
+	KindEnquired    Kind = "enquired"          // its owner asks for work
+	KindEstimated   Kind = "estimated"         // what the work will cost
+	KindApproved    Kind = "approved"          // its owner agrees to that
+	KindReady       Kind = "ready"             // the work is done and it can go home
 	KindTrialBegun  Kind = "trial begun"       // a trial was begun after a programme
 	KindTrialEnded  Kind = "trial ended"       // the trial was ended, finished or not
 	KindCertified   Kind = "certified"         // a certificate was issued
@@ -116,6 +120,10 @@ var forms = map[Kind]form{
 	KindPhotograph:  of[Photograph]("a picture"),
 	KindUpheld:      of[Upheld]("use a comparison that the calculation set aside"),
 	KindStruckOut:   of[StruckOut]("strike out a wrong entry"),
+	KindEnquired:    of[Enquired]("its owner asks for work"),
+	KindEstimated:   of[Estimated]("what the work is expected to cost"),
+	KindApproved:    of[Approved]("its owner agrees to the estimate"),
+	KindReady:       of[Ready]("the work is done and it can go home"),
 	KindTrialBegun:  of[TrialBegun]("a trial after a programme is begun"),
 	KindTrialEnded:  of[TrialEnded]("the trial is ended, finished or given up"),
 	KindCertified:   of[Certified]("a certificate that was issued"),
@@ -127,7 +135,7 @@ var forms = map[Kind]form{
 func Kinds() []Kind {
 	return []Kind{
 		KindCompared, KindListened, KindWound, KindStarted, KindStopped, KindMoved, KindSet, KindRegulated, KindPlaced, KindTemperature,
-		KindHeld, KindReleased, KindFromGimbals, KindIntoGimbals, KindFound, KindWorkDone, KindPacked, KindSent, KindReceived,
+		KindHeld, KindReleased, KindFromGimbals, KindIntoGimbals, KindEnquired, KindEstimated, KindApproved, KindFound, KindWorkDone, KindReady, KindPacked, KindSent, KindReceived,
 		KindCased, KindCarried, KindTrialBegun, KindTrialEnded, KindCertified, KindNote, KindPhotograph, KindUpheld, KindStruckOut,
 		KindEntered, KindOwner, KindEquation, KindHouse, KindProgramme,
 	}

@@ -50,6 +50,9 @@ func Next(i Instrument, s State, known *Known, now time.Time) []Action {
 	default:
 		todo = going(i, s, known, now)
 	}
+	if a, ok := jobAction(s); ok {
+		todo = append(todo, a)
+	}
 	for n, a := range todo {
 		due := a.Due
 		if !a.Until.IsZero() {

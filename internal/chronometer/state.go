@@ -44,8 +44,15 @@ type State struct {
 	JobOpen bool // something was found or received, and it has not been sent since
 	JobFrom time.Time
 	Worked  bool // work was done in the open job
-	First   time.Time
-	Last    time.Time // the last entry of any kind
+
+	// How the open job stands, in words, and whom it waits for, since when; set
+	// by State and not by StateAt.
+	Stage      string
+	Waits      Waits
+	StageSince time.Time
+
+	First time.Time
+	Last  time.Time // the last entry of any kind
 }
 
 // State returns the state after all entries that stand.
@@ -53,7 +60,13 @@ func (b Logbook) State() State {
 	if len(b.entries) == 0 {
 		return State{}
 	}
-	return b.StateAt(b.entries[len(b.entries)-1].At)
+	s := b.StateAt(b.entries[len(b.entries)-1].At)
+	if jobs := b.Jobs(); len(jobs) > 0 {
+		if last := jobs[len(jobs)-1]; last.Open() {
+			s.Stage, s.Waits, s.StageSince = last.Stage, last.Waits, last.Since
+		}
+	}
+	return s
 }
 
 // StateAt returns the state after the entries that stand up to and including

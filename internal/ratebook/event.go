@@ -16,6 +16,9 @@ const serviced = "serviced"
 // notSaid stands where a fact must say something and the row does not.
 const notSaid = "not said"
 
+// notJobs refuses what belongs to the owner and not to the rates.
+const notJobs = "a comparison file does not hold the owner's enquiries and what they cost; write them in the logbook"
+
 // refused are the kinds that a comparison file cannot hold, with the reason.
 var refused = map[chronometer.Kind]string{
 	chronometer.KindEntered:    "a comparison file is about one instrument and does not hold its particulars; enter the instrument first",
@@ -23,6 +26,10 @@ var refused = map[chronometer.Kind]string{
 	chronometer.KindEquation:   "a comparison file does not hold observers; measure the personal equation on its page",
 	chronometer.KindHouse:      "a comparison file does not hold the workshop's particulars; write them on the page of its papers",
 	chronometer.KindProgramme:  "a comparison file does not hold programmes; write them on the page of programmes",
+	chronometer.KindEnquired:   notJobs,
+	chronometer.KindEstimated:  notJobs,
+	chronometer.KindApproved:   notJobs,
+	chronometer.KindReady:      notJobs,
 	chronometer.KindTrialBegun: "a comparison file does not hold the programme of a trial; begin the trial on its page",
 	chronometer.KindTrialEnded: "a comparison file does not hold trials; end the trial on its page",
 	chronometer.KindCertified:  "a comparison file does not hold certificates; they are issued by the workshop",

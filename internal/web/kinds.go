@@ -49,6 +49,7 @@ var kindGroups = []struct {
 	{"Where and how it lies", []chronometer.Kind{chronometer.KindPlaced, chronometer.KindTemperature, chronometer.KindHeld, chronometer.KindReleased, chronometer.KindFromGimbals, chronometer.KindIntoGimbals}},
 	{"At the bench", []chronometer.Kind{chronometer.KindFound, chronometer.KindWorkDone}},
 	{"Trial", []chronometer.Kind{chronometer.KindTrialEnded}},
+	{"The job", []chronometer.Kind{chronometer.KindEnquired, chronometer.KindEstimated, chronometer.KindApproved, chronometer.KindReady}},
 	{"Carriage", []chronometer.Kind{chronometer.KindPacked, chronometer.KindSent, chronometer.KindReceived, chronometer.KindCased, chronometer.KindCarried}},
 	{"The record", []chronometer.Kind{chronometer.KindNote, chronometer.KindPhotograph, chronometer.KindUpheld, chronometer.KindStruckOut, chronometer.KindEntered}},
 }

@@ -421,6 +421,10 @@ var written = map[chronometer.Kind]url.Values{
 	chronometer.KindReceived:    {"station": {"on the bench"}},
 	chronometer.KindCased:       {},
 	chronometer.KindCarried:     {"how": {"by hand"}},
+	chronometer.KindEnquired:    {"what": {"it gains"}},
+	chronometer.KindEstimated:   {"work": {"clean and oil"}, "cost": {"480 EUR"}},
+	chronometer.KindApproved:    {"who": {"Signe Vandrell"}, "up_to": {""}},
+	chronometer.KindReady:       {},
 	chronometer.KindTrialEnded:  {"why": {"finished"}},
 	chronometer.KindNote:        {"text": {"two lines\nof text"}},
 }

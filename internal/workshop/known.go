@@ -31,7 +31,7 @@ type figures struct {
 
 // figuresName names the form of kept figures; it changes with what they hold
 // and with the estimator, so that old ones are computed anew.
-const figuresName = "figures 3"
+const figuresName = "figures 4"
 
 // curvePoints is how finely the past is drawn, and detailKept for how many
 // instruments the drawing is kept in memory.
