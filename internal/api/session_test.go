@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"image"
+	"image/png"
 	"io"
 	"log/slog"
 	"net/http"
@@ -266,7 +268,7 @@ func TestBodies(t *testing.T) {
 
 // TestEveryKind writes one entry of each kind and reads it back as sent.
 func TestEveryKind(t *testing.T) {
-	w, _ := openQuay(t)
+	w, db := openQuay(t)
 	d := newDesk(t, w)
 	got := d.ask(t, post("/instruments", `{"by":"R. Halvane","instrument":{"number":"9","make":"deck watch","beat":"fifth-second","dial":"24 h","going_h":30}}`), 201)
 	id := chronometer.ID(read[Instrument](t, got).ID)
@@ -274,27 +276,23 @@ func TestEveryKind(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	picture, err := w.Attach(t.Context(), picID, "R. Halvane", id, morning.Add(-time.Hour), "dial.png", "image/png", "the dial", strings.NewReader("not looked at"))
+	var dial bytes.Buffer
+	if err := png.Encode(&dial, image.NewGray(image.Rect(0, 0, 12, 8))); err != nil {
+		t.Fatal(err)
+	}
+	picture, err := w.Attach(t.Context(), picID, "R. Halvane", id, morning.Add(-time.Hour), "dial.png", "the dial", &dial)
 	if err != nil {
 		t.Fatal(err)
 	}
-	soundID, err := w.NewID(t.Context(), id, chronometer.KindNote)
+	sound, err := db.Attach(t.Context(), strings.NewReader("a sound"), 100, "audio/wav", "beat.wav")
 	if err != nil {
 		t.Fatal(err)
 	}
-	sound, err := w.Attach(t.Context(), soundID, "R. Halvane", id, morning.Add(-time.Hour), "beat.wav", "audio/wav", "", strings.NewReader("a sound"))
+	signed, err := db.Attach(t.Context(), strings.NewReader("%PDF-"), 100, "application/pdf", "one.pdf")
 	if err != nil {
 		t.Fatal(err)
 	}
-	paperID, err := w.NewID(t.Context(), id, chronometer.KindNote)
-	if err != nil {
-		t.Fatal(err)
-	}
-	signed, err := w.Attach(t.Context(), paperID, "R. Halvane", id, morning.Add(-time.Hour), "one.pdf", "application/pdf", "", strings.NewReader("%PDF-"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	recording := fmt.Sprintf(`{"sha256":%q,"name":"beat.wav","type":"audio/wav","bytes":7}`, sound.Fact.(chronometer.Photograph).SHA256)
+	recording := fmt.Sprintf(`{"sha256":%q,"name":"beat.wav","type":"audio/wav","bytes":7}`, sound.SHA256)
 	shown := fmt.Sprintf(`{"sha256":%q,"type":"audio/wav","bytes":7}`, picture.Fact.(chronometer.Photograph).SHA256)
 	refused := d.ask(t, post("/instruments/9/entries", entry(time.Hour, chronometer.KindListened, json.RawMessage(`{"rate_s_per_day":1,"rate_sd_s_per_day":0.1,"recording":`+shown+`}`))), 422)
 	if !strings.Contains(string(refused.body), "is no recording") {
@@ -327,10 +325,12 @@ func TestEveryKind(t *testing.T) {
 	write(chronometer.KindTrialBegun, `{"programme":"ten days","text":"as agreed","note":"for the owner"}`)
 	write(chronometer.KindTrialEnded, `{"why":"finished"}`)
 	write(chronometer.KindCertified, fmt.Sprintf(`{"certificate":"9-2027-03-04","trial":%q,"until":"2027-03-04T08:00:00Z","digest":%q,"entries":4,"figures":{"epoch":"2027-03-04T07:00:00Z","error_s":1,"error_sd_s":0.1,"rate_s_per_day":-0.7,"rate_sd_s_per_day":0.05,"steadiness_s_per_day":0.1,"steadiness_sd_s_per_day":0.02,"verdict":"kept","criteria":[{"name":"M","value":-0.7,"value_sd":0.05}]},"pdf_sha256":%q,"paper":"A4"}`,
-		ids[chronometer.KindTrialBegun], strings.Repeat("ab", 32), signed.Fact.(chronometer.Photograph).SHA256))
+		ids[chronometer.KindTrialBegun], strings.Repeat("ab", 32), signed.SHA256))
 	write(chronometer.KindPlaced, `{"position":"XII up","station":"in a trial","where":"oven","temp_c":32}`)
 	write(chronometer.KindFromGimbals, `{}`)
 	write(chronometer.KindStopped, `{"why":"for work"}`)
+	write(chronometer.KindJourney, `{"to":"home","by_hand":true,"goes":"going","note":"in two days"}`)
+	write(chronometer.KindStepDone, fmt.Sprintf(`{"journey":%q,"step":"P01","title":"Papers","note":"all there"}`, ids[chronometer.KindJourney]))
 	write(chronometer.KindEnquired, `{"what":"it gains","from":"Signe Vandrell","note":"by letter"}`)
 	write(chronometer.KindEstimated, `{"work":"clean and oil","hours":9.5,"cost":"480.00 EUR","days":60,"note":"parts aside"}`)
 	write(chronometer.KindApproved, `{"who":"Signe Vandrell","up_to":"500.00 EUR","note":"by letter"}`)
@@ -349,7 +349,7 @@ func TestEveryKind(t *testing.T) {
 	write(chronometer.KindPhotograph, fmt.Sprintf(`{"sha256":%q,"caption":"again"}`, picture.Fact.(chronometer.Photograph).SHA256))
 	write(chronometer.KindUpheld, fmt.Sprintf(`{"entry":%q,"why":"seen twice"}`, ids[chronometer.KindCompared]))
 	write(chronometer.KindStruckOut, fmt.Sprintf(`{"entry":%q,"why":"not so"}`, ids[chronometer.KindNote]))
-	write(chronometer.KindEntered, `{"number":"9","maker":"Thessaly Orne, Veyre","make":"deck watch","beat":"fifth-second","dial":"12 h","going_h":30}`)
+	write(chronometer.KindEntered, `{"number":"9","maker":"Thessaly Orne, Veyre","make":"deck watch","beat":"fifth-second","dial":"12 h","going_h":30,"luminous":"yes","ivory":"no","dark_wood":"no","keyway":"at IX"}`)
 	for _, k := range chronometer.Kinds() {
 		if !k.OfInstrument() {
 			continue

@@ -76,6 +76,10 @@ type Instrument struct {
 	UpDown       bool    `json:"up_down,omitempty" label:"Up-and-down dial"`
 	BalanceBrake bool    `json:"balance_brake,omitempty" label:"Balance brake"`
 	Gimbals      bool    `json:"gimbals,omitempty" label:"Gimbals"`
+	Luminous     Answer  `json:"luminous,omitempty" label:"Luminous paint on dial or hands" hint:"empty: not known, and taken to be radium"`
+	Ivory        Answer  `json:"ivory,omitempty" label:"Ivory on it" hint:"a name plate of the box; empty: not known"`
+	DarkWood     Answer  `json:"dark_wood,omitempty" label:"Rosewood, or dark wood not known to be another" hint:"empty: not known"`
+	Keyway       string  `json:"keyway,omitempty" label:"Keyway" hint:"where movement and bowl key together"`
 	Box          string  `json:"box,omitempty" label:"Box" hint:"wood, tiers, size"`
 	WeightKG     float64 `json:"weight_kg,omitempty" label:"Weight with box" unit:"kg"`
 	Owner        ID      `json:"owner,omitempty" label:"Owner"`
@@ -166,7 +170,8 @@ func (i Instrument) Fits(f Fact) error {
 
 func (i Instrument) check() error {
 	err := first(
-		need("number", i.Number, "write it as engraved"), short("maker", i.Maker), short("box", i.Box), short("notes", i.Notes),
+		need("number", i.Number, "write it as engraved"), short("maker", i.Maker), short("box", i.Box), short("keyway", i.Keyway), short("notes", i.Notes),
+		oneOf("luminous", i.Luminous, Answer("").Choices()), oneOf("ivory", i.Ivory, Answer("").Choices()), oneOf("dark_wood", i.DarkWood, Answer("").Choices()),
 		oneOf("make", i.Make, Make("").Choices()), oneOf("beat", i.Beat, Beat("").Choices()), oneOf("dial", i.Dial, Hours("").Choices()),
 		need("make", string(i.Make), "choose one"), need("beat", string(i.Beat), "choose one"), need("dial", string(i.Dial), "choose 12 h or 24 h"),
 		within("going_h", i.GoingH, 12, 1000, "h"), within("weight_kg", i.WeightKG, 0, 200, "kg"), within("limit_s", i.LimitS, 0, 3600, "s"),

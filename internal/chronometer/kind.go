@@ -43,6 +43,8 @@ const (
 	KindEstimated   Kind = "estimated"         // what the work will cost
 	KindApproved    Kind = "approved"          // its owner agrees to that
 	KindReady       Kind = "ready"             // the work is done and it can go home
+	KindJourney     Kind = "journey begun"     // it is to travel
+	KindStepDone    Kind = "step done"         // a step of its journey was done
 	KindTrialBegun  Kind = "trial begun"       // a trial was begun after a programme
 	KindTrialEnded  Kind = "trial ended"       // the trial was ended, finished or not
 	KindCertified   Kind = "certified"         // a certificate was issued
@@ -124,6 +126,8 @@ var forms = map[Kind]form{
 	KindEstimated:   of[Estimated]("what the work is expected to cost"),
 	KindApproved:    of[Approved]("its owner agrees to the estimate"),
 	KindReady:       of[Ready]("the work is done and it can go home"),
+	KindJourney:     of[JourneyBegun]("it is to travel, and the steps for it begin"),
+	KindStepDone:    of[StepDone]("a step of its journey was done"),
 	KindTrialBegun:  of[TrialBegun]("a trial after a programme is begun"),
 	KindTrialEnded:  of[TrialEnded]("the trial is ended, finished or given up"),
 	KindCertified:   of[Certified]("a certificate that was issued"),
@@ -136,7 +140,7 @@ func Kinds() []Kind {
 	return []Kind{
 		KindCompared, KindListened, KindWound, KindStarted, KindStopped, KindMoved, KindSet, KindRegulated, KindPlaced, KindTemperature,
 		KindHeld, KindReleased, KindFromGimbals, KindIntoGimbals, KindEnquired, KindEstimated, KindApproved, KindFound, KindWorkDone, KindReady, KindPacked, KindSent, KindReceived,
-		KindCased, KindCarried, KindTrialBegun, KindTrialEnded, KindCertified, KindNote, KindPhotograph, KindUpheld, KindStruckOut,
+		KindCased, KindCarried, KindJourney, KindStepDone, KindTrialBegun, KindTrialEnded, KindCertified, KindNote, KindPhotograph, KindUpheld, KindStruckOut,
 		KindEntered, KindOwner, KindEquation, KindHouse, KindProgramme,
 	}
 }
@@ -158,7 +162,7 @@ func (k Kind) OfInstrument() bool {
 
 // Computed reports whether entries of the kind hold what the workshop has
 // computed or chosen, so that no form asks for them.
-func (k Kind) Computed() bool { return k == KindTrialBegun || k == KindCertified }
+func (k Kind) Computed() bool { return k == KindTrialBegun || k == KindCertified || k == KindStepDone }
 
 // Known reports whether k is a kind of entry.
 func (k Kind) Known() bool { _, ok := forms[k]; return ok }

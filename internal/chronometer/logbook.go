@@ -201,6 +201,10 @@ func (b Logbook) Admits(e Entry, now time.Time) error {
 		if e.At.Before(begun.At) {
 			return refuse("the trial was begun at %s, after that; write when it ended", when(begun.At))
 		}
+	case StepDone:
+		if j, ok := b.Entry(fact.Journey); !ok || j.Kind() != KindJourney {
+			return refuse("entry %s is no journey of this instrument", fact.Journey)
+		}
 	case Sent:
 		return b.admitsCarriage(e)
 	case Compared:

@@ -19,6 +19,9 @@ const notSaid = "not said"
 // notJobs refuses what belongs to the owner and not to the rates.
 const notJobs = "a comparison file does not hold the owner's enquiries and what they cost; write them in the logbook"
 
+// notJourneys refuses the steps of carriage.
+const notJourneys = "a comparison file does not hold the steps of a journey; tick them on the page of the journey"
+
 // refused are the kinds that a comparison file cannot hold, with the reason.
 var refused = map[chronometer.Kind]string{
 	chronometer.KindEntered:    "a comparison file is about one instrument and does not hold its particulars; enter the instrument first",
@@ -26,6 +29,8 @@ var refused = map[chronometer.Kind]string{
 	chronometer.KindEquation:   "a comparison file does not hold observers; measure the personal equation on its page",
 	chronometer.KindHouse:      "a comparison file does not hold the workshop's particulars; write them on the page of its papers",
 	chronometer.KindProgramme:  "a comparison file does not hold programmes; write them on the page of programmes",
+	chronometer.KindJourney:    notJourneys,
+	chronometer.KindStepDone:   notJourneys,
 	chronometer.KindEnquired:   notJobs,
 	chronometer.KindEstimated:  notJobs,
 	chronometer.KindApproved:   notJobs,

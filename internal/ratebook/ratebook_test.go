@@ -163,7 +163,7 @@ func TestReadsEvents(t *testing.T) {
 // file, unless it is about an instrument, a person or another entry.
 func TestEveryKindHasItsPlace(t *testing.T) {
 	values := map[chronometer.Kind]string{chronometer.KindMoved: " +60", chronometer.KindHeld: " brake", chronometer.KindReceived: " on the bench", chronometer.KindListened: " -0.84"}
-	elsewhere := []chronometer.Kind{chronometer.KindEntered, chronometer.KindOwner, chronometer.KindEquation, chronometer.KindHouse, chronometer.KindProgramme, chronometer.KindEnquired, chronometer.KindEstimated, chronometer.KindApproved, chronometer.KindReady, chronometer.KindTrialBegun, chronometer.KindTrialEnded, chronometer.KindCertified, chronometer.KindPhotograph, chronometer.KindUpheld, chronometer.KindStruckOut, chronometer.KindCompared}
+	elsewhere := []chronometer.Kind{chronometer.KindEntered, chronometer.KindOwner, chronometer.KindEquation, chronometer.KindHouse, chronometer.KindProgramme, chronometer.KindJourney, chronometer.KindStepDone, chronometer.KindEnquired, chronometer.KindEstimated, chronometer.KindApproved, chronometer.KindReady, chronometer.KindTrialBegun, chronometer.KindTrialEnded, chronometer.KindCertified, chronometer.KindPhotograph, chronometer.KindUpheld, chronometer.KindStruckOut, chronometer.KindCompared}
 	for _, k := range chronometer.Kinds() {
 		book, err := ratebook.Read(strings.NewReader("utc,dial,temp_c,event,note\n2027-03-04T09:12:00Z,,18," + string(k) + values[k] + ",x\n"))
 		if slices.Contains(elsewhere, k) {

@@ -50,7 +50,7 @@ var kindGroups = []struct {
 	{"At the bench", []chronometer.Kind{chronometer.KindFound, chronometer.KindWorkDone}},
 	{"Trial", []chronometer.Kind{chronometer.KindTrialEnded}},
 	{"The job", []chronometer.Kind{chronometer.KindEnquired, chronometer.KindEstimated, chronometer.KindApproved, chronometer.KindReady}},
-	{"Carriage", []chronometer.Kind{chronometer.KindPacked, chronometer.KindSent, chronometer.KindReceived, chronometer.KindCased, chronometer.KindCarried}},
+	{"Carriage", []chronometer.Kind{chronometer.KindJourney, chronometer.KindPacked, chronometer.KindSent, chronometer.KindReceived, chronometer.KindCased, chronometer.KindCarried}},
 	{"The record", []chronometer.Kind{chronometer.KindNote, chronometer.KindPhotograph, chronometer.KindUpheld, chronometer.KindStruckOut, chronometer.KindEntered}},
 }
 

@@ -3,6 +3,8 @@ package web_test
 import (
 	"bytes"
 	"fmt"
+	"image"
+	"image/jpeg"
 	"math"
 	"mime/multipart"
 	"net/http"
@@ -421,6 +423,7 @@ var written = map[chronometer.Kind]url.Values{
 	chronometer.KindReceived:    {"station": {"on the bench"}},
 	chronometer.KindCased:       {},
 	chronometer.KindCarried:     {"how": {"by hand"}},
+	chronometer.KindJourney:     {"to": {"home"}, "goes": {"going"}},
 	chronometer.KindEnquired:    {"what": {"it gains"}},
 	chronometer.KindEstimated:   {"work": {"clean and oil"}, "cost": {"480 EUR"}},
 	chronometer.KindApproved:    {"who": {"Signe Vandrell"}, "up_to": {""}},
@@ -819,25 +822,43 @@ func TestImport(t *testing.T) {
 	}
 }
 
+// dialPicture returns a JPEG of 2000 by 1000 pixels with a segment of EXIF.
+func dialPicture(t testing.TB) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	if err := jpeg.Encode(&b, image.NewGray(image.Rect(0, 0, 2000, 1000)), nil); err != nil {
+		t.Fatal(err)
+	}
+	return append([]byte("\xff\xd8\xff\xe1\x00\x0eExif\x00\x00II*\x00\x00\x00"), b.Bytes()[2:]...)
+}
+
 func TestPhotograph(t *testing.T) {
 	q := lanternQuay(t)
 	v := visit(t, q)
 	const address = "/instruments/417/write/photograph"
-	picture := []byte("\xff\xd8\xff\xe0\x00\x10JFIF" + strings.Repeat("\x00", 600))
+	picture := dialPicture(t)
 	page := v.follow(v.postFile(address, map[string]string{"by": "E", "caption": "the dial"}, `C:\pictures\dial.jpg`, picture))
 	img := page.all("#logbook-lines img")[0]
 	if img.attrs["alt"] != "the dial" {
 		t.Errorf("the picture says %q", img.attrs["alt"])
 	}
 	r := v.send(httptest.NewRequest(http.MethodGet, img.attrs["src"], nil))
-	if r.Header.Get("Content-Type") != "image/jpeg" || r.Header.Get("X-Content-Type-Options") != "nosniff" || !strings.Contains(r.Header.Get("Content-Security-Policy"), "sandbox") || text(t, r) != string(picture) {
+	if r.Header.Get("Content-Type") != "image/jpeg" || r.Header.Get("X-Content-Type-Options") != "nosniff" || !strings.Contains(r.Header.Get("Content-Security-Policy"), "sandbox") {
 		t.Errorf("served as %v", r.Header)
+	}
+	served := text(t, r)
+	if m, err := jpeg.DecodeConfig(strings.NewReader(served)); err != nil || m.Width != 1600 || m.Height != 800 || strings.Contains(served, "Exif") || !strings.Contains(string(picture), "Exif") {
+		t.Errorf("a picture of %d by %d pixels was kept: %v", m.Width, m.Height, err)
 	}
 	page404 := "<html><script>alert(1)</script></html>"
 	r = v.postFile(address, map[string]string{"by": "E", "caption": "not one"}, "dial.jpg", []byte(page404))
 	page = parsed(t, text(t, r))
-	if r.StatusCode != http.StatusUnprocessableEntity || !strings.Contains(page.one(t, "#x-file").words(), "save it as JPEG") || page.one(t, "#f-caption").attrs["value"] != "not one" {
-		t.Errorf("a page as a picture: status %d", r.StatusCode)
+	if r.StatusCode != http.StatusUnprocessableEntity || page.one(t, "#x-file").words() != "The file is a page of HTML or XML; choose the picture itself, as JPEG." || page.one(t, "#f-caption").attrs["value"] != "not one" {
+		t.Errorf("a page as a picture: status %d, %q", r.StatusCode, page.one(t, "#x-file").words())
+	}
+	r = v.postFile(address, map[string]string{"by": "E"}, "dial.heic", []byte("\x00\x00\x00\x18ftypheic\x00\x00\x00\x00mif1heic"))
+	if words := parsed(t, text(t, r)).one(t, "#x-file").words(); r.StatusCode != http.StatusUnprocessableEntity || !strings.Contains(words, "let the telephone send it as JPEG") {
+		t.Errorf("HEIC: status %d, %q", r.StatusCode, words)
 	}
 	sum := q.keep(t, "text/html", []byte(page404))
 	r = v.send(httptest.NewRequest(http.MethodGet, "/attachments/"+sum, nil))
@@ -886,7 +907,7 @@ func TestSentTwice(t *testing.T) {
 		return n
 	}
 	entry := string(q.instruments[0].entries[10].ID)
-	picture := []byte("\xff\xd8\xff\xe0\x00\x10JFIF" + strings.Repeat("\x00", 600))
+	picture := dialPicture(t)
 	for _, try := range []struct {
 		name, page, form string
 		values           url.Values
