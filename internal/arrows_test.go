@@ -27,6 +27,7 @@ var layers = map[string][]string{
 	"trend":           {"robust"},
 	"beat":            {"clock", "dsp", "robust", "tape", "fold", "trend"},
 	"tab":             {},
+	"picture":         {},
 	"reference":       {"timescale"},
 	"observe":         {"clock"},
 	"setting":         {"clock", "timescale"},
@@ -62,7 +63,7 @@ var layers = map[string][]string{
 	"paper":          {"chart", "chart/pen", "clock", "paper/leaf", "setting", "timescale"},
 	"adjust":         {"chronometer", "clock", "ratebook", "rating", "regulating", "statespace", "timescale", "together", "together/bestutc", "together/rounds", "trial", "trial/course", "trial/programme", "workshop"},
 	"issue":          {"adjust", "chart", "chronometer", "clock", "paper", "paper/calendar", "paper/leaf", "rating", "setting", "timescale", "trial", "trial/programme", "workshop"},
-	"workshop":       {"chronometer", "clock", "timescale", "rating", "stability", "ratebook", "archive", "store", "reference", "observe", "setting"},
+	"workshop":       {"chronometer", "clock", "timescale", "rating", "stability", "ratebook", "archive", "store", "reference", "observe", "setting", "picture"},
 	"api":            {"adjust", "issue", "trial", "trial/programme", "workshop", "reference", "store", "chronometer", "clock", "timescale", "rating", "ratebook"},
 	"web/static":     {},
 	"web/wording":    {"workshop", "chronometer", "clock", "rating"},
@@ -77,7 +78,7 @@ var layers = map[string][]string{
 	"web/abreast":    {"adjust", "chart", "clock", "together", "together/bestutc", "web/drawing", "web/form", "web/wording", "workshop"},
 	"web/trials":     {"adjust", "chart", "chronometer", "clock", "regulating", "trial", "trial/course", "trial/programme", "web/drawing", "web/form", "web/wording", "workshop"},
 	"web/bench":      {"web/form", "web/wording", "workshop", "chronometer", "clock", "timescale", "observe", "reference", "setting", "rating"},
-	"web":            {"adjust", "issue", "paper", "together", "regulating", "trial/programme", "web/papers", "web/abreast", "web/trials", "web/form", "web/logbook", "web/drawing", "web/ratesheet", "web/bench", "web/static", "web/hearing", "observe", "timescale", "timebase", "listening", "web/wording", "workshop", "chronometer", "clock", "ratebook"},
+	"web":            {"picture", "adjust", "issue", "paper", "together", "regulating", "trial/programme", "web/papers", "web/abreast", "web/trials", "web/form", "web/logbook", "web/drawing", "web/ratesheet", "web/bench", "web/static", "web/hearing", "observe", "timescale", "timebase", "listening", "web/wording", "workshop", "chronometer", "clock", "ratebook"},
 }
 
 // everything may be imported by the command line, which wires it.

@@ -11,7 +11,9 @@ import (
 	"time"
 
 	"timeball/internal/chronometer"
+	"timeball/internal/picture"
 	"timeball/internal/web/logbook"
+	"timeball/internal/web/wording"
 	"timeball/internal/workshop"
 )
 
@@ -28,16 +30,22 @@ func (s *site) attach(w http.ResponseWriter, r *http.Request) error {
 	}
 	p.Form.Sent(r.PostForm)
 	by, at := p.Form.Sign(), p.Form.At(s.now())
-	file, mediaType, name, wrong := picture(r)
+	file, name, wrong := sentPicture(r)
 	if wrong != "" {
 		p.Form.Field("file").Error = wrong
 	}
 	if p.Form.OK() {
 		defer func() { _ = file.Close() }()
-		e, err := s.workshop.Attach(r.Context(), p.Form.ID, by, seen.ID, at, name, mediaType, strings.TrimSpace(p.Form.Field("caption").Value), file)
+		e, err := s.workshop.Attach(r.Context(), p.Form.ID, by, seen.ID, at, name, strings.TrimSpace(p.Form.Field("caption").Value), file)
 		if err == nil {
 			remember(w, r, by)
 			return see(w, r, pathOf(r)+"?wrote="+url.QueryEscape(string(e.ID)))
+		}
+		if errors.Is(err, picture.ErrPicture) { // nothing was written under the ID of the form
+			_, words, _ := strings.Cut(err.Error(), picture.ErrPicture.Error()+": ")
+			p.Form.Field("file").Error = wording.Sentence(words)
+			s.show(w, http.StatusUnprocessableEntity, "write", p)
+			return nil
 		}
 		if err := s.blame(r, &p.Form, chronometer.KindPhotograph, seen.ID, err); err != nil {
 			return err
@@ -47,29 +55,13 @@ func (s *site) attach(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-// picture returns the picture sent, its media type as its first bytes tell and
-// its name, or what is wrong with it.
-func picture(r *http.Request) (file io.ReadCloser, mediaType, name, wrong string) {
+// sentPicture returns the file sent and its name, or what is wrong with it.
+func sentPicture(r *http.Request) (file io.ReadCloser, name, wrong string) {
 	f, head, err := r.FormFile("file")
 	if err != nil {
-		return nil, "", "", "Choose a picture; if one was chosen before, choose it again."
+		return nil, "", "Choose a picture; if one was chosen before, choose it again."
 	}
-	first := make([]byte, 512)
-	n, err := io.ReadFull(f, first)
-	if err != nil && !errors.Is(err, io.ErrUnexpectedEOF) {
-		_ = f.Close()
-		return nil, "", "", "The file is empty; choose a picture."
-	}
-	mediaType = http.DetectContentType(first[:n])
-	if _, ok := logbook.Pictures[mediaType]; !ok {
-		_ = f.Close()
-		return nil, "", "", "The file is no JPEG, PNG, WebP or GIF; save it as JPEG and choose that."
-	}
-	if _, err := f.Seek(0, io.SeekStart); err != nil {
-		_ = f.Close()
-		return nil, "", "", "The file cannot be read; choose it again."
-	}
-	return f, mediaType, head.Filename[strings.LastIndexAny(head.Filename, `/\\`)+1:], ""
+	return f, head.Filename[strings.LastIndexAny(head.Filename, `/\\`)+1:], ""
 }
 
 // attachment hands out a stored file, whole or in parts, so that nothing in it

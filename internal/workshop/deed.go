@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"timeball/internal/chronometer"
+	"timeball/internal/picture"
 	"timeball/internal/ratebook"
 	"timeball/internal/rating"
 	"timeball/internal/store"
@@ -271,14 +272,39 @@ func (w *Workshop) Import(ctx context.Context, subject chronometer.ID, by string
 // mostAttached is the most bytes of one picture.
 const mostAttached = 64 << 20
 
-// Attach stores a picture and writes the entry that names it, under an ID of
-// NewID as in WriteOnce.
-func (w *Workshop) Attach(ctx context.Context, id chronometer.ID, by string, subject chronometer.ID, at time.Time, name, mediaType, caption string, r io.Reader) (chronometer.Entry, error) {
-	a, err := w.db.Attach(ctx, r, mostAttached, mediaType, name)
+// Attach stores a picture as picture.Small makes it, small and without where
+// it was taken, and writes the entry that names it, under an ID of NewID as in
+// WriteOnce. What was sent is not kept; the entry has its name. Its error wraps
+// chronometer.ErrEntry and picture.ErrPicture if the file is no picture that
+// can be read or is too large.
+func (w *Workshop) Attach(ctx context.Context, id chronometer.ID, by string, subject chronometer.ID, at time.Time, name, caption string, r io.Reader) (chronometer.Entry, error) {
+	const mediaType = "image/jpeg"
+	small, err := w.small(ctx, r)
+	if errors.Is(err, picture.ErrPicture) {
+		return chronometer.Entry{}, fmt.Errorf("%w: %w", chronometer.ErrEntry, err)
+	}
+	if err != nil {
+		return chronometer.Entry{}, err
+	}
+	a, err := w.db.Attach(ctx, small, mostAttached, mediaType, name)
 	if err != nil {
 		return chronometer.Entry{}, err
 	}
 	return w.WriteOnce(ctx, id, by, subject, at, chronometer.Photograph{SHA256: a.SHA256, Name: name, Type: mediaType, Caption: caption})
+}
+
+// small returns the picture in r made small. One picture is held in memory at
+// a time, however many are sent.
+func (w *Workshop) small(ctx context.Context, r io.Reader) (*bytes.Buffer, error) {
+	select {
+	case w.pictures <- struct{}{}:
+		defer func() { <-w.pictures }()
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
+	var small bytes.Buffer
+	_, err := picture.Small(&small, r, picture.Limits{Bytes: mostAttached})
+	return &small, err
 }
 
 // Attachment returns the media type of a stored file and the file, which the

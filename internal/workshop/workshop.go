@@ -35,6 +35,7 @@ type Workshop struct {
 	detail   map[chronometer.ID]*figures // the same with their curves, for the pages read last
 	recent   []chronometer.ID            // of detail, oldest first
 	work     chan struct{}               // as many ratings at once as there are processors
+	pictures chan struct{}               // one picture at a time
 	doing    sync.WaitGroup
 }
 
@@ -42,7 +43,7 @@ type Workshop struct {
 func New(db *store.DB, standard *reference.Standard) *Workshop {
 	return &Workshop{
 		db: db, standard: standard, now: standard.Now, known: map[chronometer.ID]*figures{}, detail: map[chronometer.ID]*figures{},
-		work: make(chan struct{}, runtime.GOMAXPROCS(0)),
+		work: make(chan struct{}, runtime.GOMAXPROCS(0)), pictures: make(chan struct{}, 1),
 	}
 }
 

@@ -277,7 +277,7 @@ func TestExportComesBack(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := w.Attach(t.Context(), picID, "keeper", id, now, "dial.jpg", "image/jpeg", "the dial", strings.NewReader("not really a picture")); err != nil {
+	if _, err := w.Attach(t.Context(), picID, "keeper", id, now, "dial.jpg", "the dial", bytes.NewReader(dialPicture(t))); err != nil {
 		t.Fatal(err)
 	}
 	var first, second bytes.Buffer
@@ -397,7 +397,7 @@ func TestSentTwice(t *testing.T) {
 	// A picture, and an instrument that is entered.
 	picture := newID(id, chronometer.KindPhotograph)
 	for range 2 {
-		if _, err := w.Attach(t.Context(), picture, "keeper", id, time.Time{}, "dial.jpg", "image/jpeg", "the dial", strings.NewReader("not really a picture")); err != nil {
+		if _, err := w.Attach(t.Context(), picture, "keeper", id, time.Time{}, "dial.jpg", "the dial", bytes.NewReader(dialPicture(t))); err != nil {
 			t.Error(err)
 		}
 	}

@@ -167,8 +167,8 @@ func New(kind chronometer.Kind) Form {
 		f.Fields = append(f.Fields, asked)
 	}
 	if kind == chronometer.KindPhotograph {
-		f.File, f.Accept = true, "image/jpeg,image/png,image/webp,image/gif"
-		f.Fields = append([]Field{{Name: "file", Label: "Picture", Hint: "JPEG, PNG, WebP or GIF, at most 20 MB", Shape: File, Needed: true}}, f.Fields...)
+		f.File, f.Accept = true, "image/jpeg,image/png,image/gif" // so that telephones that keep another form send JPEG
+		f.Fields = append([]Field{{Name: "file", Label: "Picture", Hint: "JPEG, PNG or GIF, at most 20 MB; it is kept no longer than 1600 pixels, without where and when it was taken, and what you send is not kept", Shape: File, Needed: true}}, f.Fields...)
 	}
 	if kind == chronometer.KindListened {
 		f.File, f.Accept = true, ".wav,.flac,audio/wav,audio/x-wav,audio/flac"
