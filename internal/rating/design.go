@@ -43,10 +43,13 @@ type design struct {
 	windCol   int
 	drift     int // index of the drift column, -1: none
 	steps     []step
+	bends     []step
+	effects   []laid  // of each effect asked about
 	end       float64 // the last used observation, days
 }
 
-// step is a free step of the error, or a change of the rate, from t on.
+// step is a free step of the error, or a change of the rate, from t on; among
+// the bends it is a rate that changes steadily from t on.
 type step struct {
 	col  int
 	t    float64
@@ -54,6 +57,10 @@ type step struct {
 	kind EventKind
 	at   time.Time
 }
+
+// laid is where an effect asked about stands: its column, -1 if the readings do
+// not lie on both sides of it, and the index of the first one after it.
+type laid struct{ col, index int }
 
 type positionColumn struct {
 	col      int
@@ -107,6 +114,25 @@ func (d *design) laySteps(rec *record, used []float64) {
 		rate  bool
 	}
 	seen := map[gap]int{}
+	lay := func(e Event, index int, sd float64, rate bool) int {
+		t := timescale.Days(rec.origin, e.At)
+		at := gap{index, rate}
+		if i, ok := seen[at]; ok {
+			s := &d.steps[i]
+			if sd > d.prior.SD[s.col] {
+				d.prior.SD[s.col] = sd
+				s.t, s.kind, s.at = t, e.Kind, e.At
+			}
+			return s.col
+		}
+		name := "step"
+		if rate {
+			name = "change of rate"
+		}
+		seen[at] = len(d.steps)
+		d.steps = append(d.steps, step{col: d.add(name, 0, sd), t: t, rate: rate, kind: e.Kind, at: e.At})
+		return len(d.names) - 1
+	}
 	for _, e := range rec.events {
 		var stepSD, rateSD float64
 		switch e.Kind {
@@ -119,32 +145,30 @@ func (d *design) laySteps(rec *record, used []float64) {
 		default:
 			continue
 		}
-		t := timescale.Days(rec.origin, e.At)
-		index := before(used, t)
+		index := before(used, timescale.Days(rec.origin, e.At))
 		if index == 0 || index == len(used) && e.Kind != Carried {
 			continue
 		}
-		lay := func(sd float64, rate bool) {
-			if sd == 0 {
-				return
-			}
-			at := gap{index, rate}
-			if i, ok := seen[at]; ok {
-				if s := &d.steps[i]; sd > d.prior.SD[s.col] {
-					d.prior.SD[s.col] = sd
-					s.t, s.kind, s.at = t, e.Kind, e.At
-				}
-				return
-			}
-			name := "step"
-			if rate {
-				name = "change of rate"
-			}
-			seen[at] = len(d.steps)
-			d.steps = append(d.steps, step{col: d.add(name, 0, sd), t: t, rate: rate, kind: e.Kind, at: e.At})
+		if stepSD > 0 {
+			lay(e, index, stepSD, false)
 		}
-		lay(stepSD, false)
-		lay(rateSD, true)
+		if rateSD > 0 {
+			lay(e, index, rateSD, true)
+		}
+	}
+	for _, f := range rec.effects {
+		t := timescale.Days(rec.origin, f.At)
+		at := laid{col: -1, index: before(used, t)}
+		if at.index > 0 && at.index < len(used) {
+			switch f.On {
+			case OnError, OnRate:
+				at.col = lay(Event{At: f.At, Kind: Carried}, at.index, f.SD, f.On == OnRate)
+			case OnDrift:
+				at.col = d.add("bend", 0, f.SD)
+				d.bends = append(d.bends, step{col: at.col, t: t, at: f.At})
+			}
+		}
+		d.effects = append(d.effects, at)
 	}
 }
 
@@ -231,6 +255,11 @@ func (d *design) row(dst []float64, t, tempC float64) []float64 {
 			dst[s.col] = 1
 		}
 	}
+	for _, s := range d.bends {
+		if t > s.t {
+			dst[s.col] = (t - s.t) * (t - s.t) / 2
+		}
+	}
 	return dst
 }
 
@@ -256,6 +285,9 @@ func (d *design) rates(dst []float64, t, tempC float64, position string) []float
 		if s.rate && t >= s.t {
 			dst[s.col] = 1
 		}
+	}
+	for _, s := range d.bends {
+		dst[s.col] = math.Max(t-s.t, 0)
 	}
 	return dst
 }

@@ -153,12 +153,17 @@ func (e *estimate) now(out *Rating) {
 	if least := out.Steadiness.Mean / math.Sqrt(2*float64(len(e.used))); out.Steadiness.SD < least {
 		out.Steadiness = Interval{Mean: out.Steadiness.Mean, SD: least, Lo95: max(0, out.Steadiness.Mean-1.96*least), Hi95: out.Steadiness.Mean + 1.96*least}
 	}
+	out.Noise = e.noise()
+}
+
+// noise returns the posterior mean of the noise.
+func (e *estimate) noise() Noise {
 	sd := 0.0
 	for _, o := range e.used {
 		sd += o.sd / float64(len(e.used))
 	}
 	centre := e.centre()
-	out.Noise = Noise{SigmaW: math.Exp(centre[0]), SigmaR: math.Exp(centre[1]), Kappa: math.Exp(centre[2]), SDS: sd}
+	return Noise{SigmaW: math.Exp(centre[0]), SigmaR: math.Exp(centre[1]), Kappa: math.Exp(centre[2]), SDS: sd}
 }
 
 // forecasts gives the error at the usual horizons and at the instants asked

@@ -32,6 +32,7 @@ type record struct {
 	origin  time.Time
 	obs     []observation
 	events  []Event
+	effects []Effect
 	history History
 }
 

@@ -13,6 +13,7 @@ import (
 	"timeball/internal/web/drawing"
 	"timeball/internal/web/form"
 	"timeball/internal/web/logbook"
+	"timeball/internal/web/passages"
 	"timeball/internal/web/ratesheet"
 	"timeball/internal/web/trials"
 	"timeball/internal/web/wording"
@@ -38,6 +39,7 @@ type instrumentPage struct {
 	ratesheet.Sheet
 	Trial       *trials.Sheet // the one that goes on, as far as today
 	Readings    []drawing.LongReading
+	Passage     *passages.Passage // the last journey; nil if there was none lately
 	Logbook     logbook.Book
 	Particulars []ratesheet.Labelled
 }
@@ -102,6 +104,7 @@ func (s *site) instrument(w http.ResponseWriter, r *http.Request) error {
 	for _, reading := range p.Readings {
 		p.Logbook.Drawn(reading.ID, "#reading-"+reading.ID)
 	}
+	p.Passage = passages.Of(seen)
 	p.Particulars = ratesheet.Particulars(seen.Instrument)
 	s.show(w, http.StatusOK, "instrument", p)
 	return nil
