@@ -119,7 +119,7 @@ Exit codes: 0 done, 1 could not, 2 used wrongly.`,
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error {
 		return usage("%s", parsing.ReplaceAllString(err.Error(), "not such a value"))
 	})
-	root.AddCommand(c.demo(), c.serve(), c.rate(), c.correct(), c.listen(), c.start(), c.trial(), c.papers(), c.together(), c.standard(), c.importing(), c.export(), c.verify(), c.manual(), c.version())
+	root.AddCommand(c.demo(), c.serve(), c.rate(), c.correct(), c.listen(), c.start(), c.trial(), c.pack(), c.papers(), c.together(), c.standard(), c.importing(), c.export(), c.verify(), c.manual(), c.version())
 	return root
 }
 

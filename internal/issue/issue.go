@@ -33,11 +33,15 @@ const (
 	CorrectionTable Kind = "correction-table"
 	Calendar        Kind = "calendar"
 	WallForm        Kind = "wall-form"
+	Estimate        Kind = "estimate"
+	ServiceReport   Kind = "service-report"
+	InvoiceLines    Kind = "invoice-lines"
+	PreparingSheet  Kind = "preparing-sheet"
 )
 
 // Kinds returns the kinds of paper in the order in which a page offers them.
 func Kinds() []Kind {
-	return []Kind{Certificate, RateSheet, OwnerSheet, CorrectionTable, Calendar, WallForm}
+	return []Kind{Certificate, RateSheet, OwnerSheet, CorrectionTable, Calendar, WallForm, Estimate, ServiceReport, InvoiceLines, PreparingSheet}
 }
 
 var abouts = map[Kind][2]string{
@@ -47,6 +51,10 @@ var abouts = map[Kind][2]string{
 	CorrectionTable: {"Correction table", "what to add to the dial, day by day, with the doubt growing"},
 	Calendar:        {"Calendar", "winding, hand moves, comparisons and service, for the owner's calendar"},
 	WallForm:        {"Comparison form", "a ruled form for the wall, a month to a page"},
+	Estimate:        {"Estimate", "the work of the job and what it costs, for the owner to agree to"},
+	ServiceReport:   {"Service report", "what was found and done in the last job, its cost, and the rate before and after"},
+	InvoiceLines:    {"Invoice lines", "every piece of work with hours and cost, as a table for whoever writes the invoice"},
+	PreparingSheet:  {"Preparing sheet", "the steps of preparing and packing it, in their order, with drawings"},
 }
 
 // Title returns the kind in words.
@@ -54,6 +62,17 @@ func (k Kind) Title() string { return abouts[k][0] }
 
 // About returns what the paper is for, as a phrase.
 func (k Kind) About() string { return abouts[k][1] }
+
+// Ending returns how the file of a kind ends: ".pdf", ".ics" or ".csv".
+func (k Kind) Ending() string {
+	switch k {
+	case Calendar:
+		return ".ics"
+	case InvoiceLines:
+		return ".csv"
+	}
+	return ".pdf"
+}
 
 // ParseKind returns the kind of a word, or an error that names them all.
 func ParseKind(word string) (Kind, error) {

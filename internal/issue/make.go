@@ -18,7 +18,7 @@ type Made struct {
 	Name     string // of the file
 	Type     string // media type
 	Content  []byte
-	Document *leaf.Document // for a preview; nil for a calendar
+	Document *leaf.Document // for a preview; nil for a calendar and for lines of an invoice
 }
 
 // FileName returns words joined by dashes: letters of any script, digits,
@@ -58,6 +58,14 @@ func (p *Papers) Make(ctx context.Context, kind Kind, number string, ask Ask) (M
 		m.Document, err = s.correctionTable(ask)
 	case WallForm:
 		m.Document, err = s.wallForm(ask)
+	case Estimate:
+		m.Document, err = s.estimate(ask)
+	case ServiceReport:
+		m.Document, err = s.serviceReport(ask)
+	case PreparingSheet:
+		m.Document, err = s.preparingSheet(ask)
+	case InvoiceLines:
+		return p.Invoice(ctx, number)
 	case Calendar:
 		m.Name, m.Type = FileName(string(kind), s.seen.Instrument.Number)+".ics", "text/calendar; charset=utf-8"
 		m.Content, err = s.calendar(ask)

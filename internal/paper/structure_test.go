@@ -124,6 +124,8 @@ func TestTaggedPapers(t *testing.T) {
 			[]string{sheet.Figure.Title + ": No. 417 was losing 0.83 s ±0.03 a day at the end of the trial."}},
 		"ownersheet": {ownerSheet(t, leaf.A4), pages(1, "Owner's sheet, no. 417 made 25 November 2026"), nil},
 		"correction": {correctionTable(t, leaf.A4, "2026-11-25", "2026-12-20", 1), pages(1, "Correction table, no. 417 from the error and rate of 25 November 2026 08:00 UTC"), nil},
+		"estimate":   {estimate(leaf.A4), pages(1, "Estimate, no. 417 of 3 March 2027"), nil},
+		"report":     {report(leaf.A4), pages(2, "Service report, no. 417 made 4 May 2027") + "Lantern Quay Service report, no. 417", nil},
 		"wallform":   {wallForm(leaf.A4), pages(wallForm(leaf.A4).Months, "Comparisons, no. 417 Lantern Quay"), nil},
 	} {
 		d, err := c.paper.Document()

@@ -104,7 +104,9 @@ func (s *site) instrument(w http.ResponseWriter, r *http.Request) error {
 	for _, reading := range p.Readings {
 		p.Logbook.Drawn(reading.ID, "#reading-"+reading.ID)
 	}
-	p.Passage = passages.Of(seen)
+	if p.Passage = passages.Of(seen); p.Passage != nil {
+		p.Passage.Href = p.Logbook.Href(p.Passage.Entry, p.At)
+	}
 	p.Particulars = ratesheet.Particulars(seen.Instrument)
 	s.show(w, http.StatusOK, "instrument", p)
 	return nil

@@ -17,7 +17,7 @@ type pages map[string]*template.Template
 
 // pageNames are the pages; each has a file of its name that defines "main".
 var pageNames = []string{"room", "instrument", "kinds", "write", "import", "owners", "owner", "refusal", "compare", "listen", "start", "round", "standard", "observers",
-	"trial", "programmes", "programme", "regulate", "papers", "workshop", "verify", "together"}
+	"trial", "programmes", "programme", "regulate", "journey", "job", "papers", "workshop", "verify", "together"}
 
 func parsePages() pages {
 	shared := template.Must(template.New("").ParseFS(pageFiles, "page/frame.html", "page/fields.html", "page/figure.html", "page/tapping.html"))

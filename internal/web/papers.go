@@ -84,7 +84,7 @@ func (s *site) shelf(w http.ResponseWriter, r *http.Request, status int, seen wo
 func (s *site) showPaper(w http.ResponseWriter, r *http.Request, seen workshop.Seen) error {
 	q := r.URL.Query()
 	kind, ok := papers.KindAt(q.Get("show"))
-	if !ok || kind == issue.Calendar {
+	if !ok || kind.Ending() != ".pdf" {
 		return errNowhere
 	}
 	made, err := s.make(r, kind)
@@ -134,7 +134,7 @@ func (s *site) paperFile(w http.ResponseWriter, r *http.Request) error {
 		return deliver(w, r, issue.FileName("certificate", c.Certificate)+".pdf", "application/pdf", pdf)
 	}
 	kind, ok := papers.KindAt(place)
-	if !ok || ending != ".pdf" && ending != ".svg" && ending != ".ics" || (ending == ".ics") != (kind == issue.Calendar) {
+	if !ok || ending != kind.Ending() && (ending != ".svg" || kind.Ending() != ".pdf") {
 		return errNowhere
 	}
 	made, err := s.make(r, kind)

@@ -72,8 +72,8 @@ func TestPapersOfNamelessWorkshop(t *testing.T) {
 	page := v.get("/instruments/417/papers", http.StatusOK)
 	page.one(t, ".notice a[href=/workshop]")
 	cards := page.all(".card")
-	if len(cards) != 5 {
-		t.Fatalf("%d papers beside the certificate, want 5", len(cards))
+	if len(cards) != 8 {
+		t.Fatalf("%d papers beside the certificate, want 8", len(cards))
 	}
 	for _, c := range cards {
 		if got := c.one(t, ".why").words(); !strings.Contains(got, "no name") {
@@ -165,12 +165,17 @@ func TestPapersInManyLetters(t *testing.T) {
 	if _, err := q.Write(t.Context(), "E", q.instruments[0].id, today, i); err != nil {
 		t.Fatal(err)
 	}
+	for _, f := range []chronometer.Fact{chronometer.Estimated{Work: "oil · λάδι", Cost: chronometer.Money{Minor: 9500, Currency: "ISK"}}, chronometer.WorkDone{Work: "oiled"}} {
+		if _, err := q.Write(t.Context(), "E", q.instruments[0].id, today, f); err != nil {
+			t.Fatal(err)
+		}
+	}
 	house(v)
 	page := v.get("/instruments/417/papers", http.StatusOK)
 	for _, c := range page.all(".card .why") {
 		t.Errorf("a paper is not made: %s", c.words())
 	}
-	for _, f := range []string{"rate-sheet", "owner-sheet", "draft-certificate", "correction-table", "wall-form"} {
+	for _, f := range []string{"rate-sheet", "owner-sheet", "draft-certificate", "correction-table", "wall-form", "estimate", "service-report"} {
 		v.file("/instruments/417/papers/"+f+".pdf", "application/pdf")
 		if f == "owner-sheet" {
 			svg := string(v.file("/instruments/417/papers/"+f+".svg", "image/svg+xml"))

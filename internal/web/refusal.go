@@ -24,6 +24,8 @@ var (
 	errEntry   = errors.New("there is no such entry in the logbook")
 	errPicture = errors.New("there is no such picture or recording")
 	errNoTrial = errors.New("no trial goes on")
+	errJourney = errors.New("no such journey goes on")
+	errStep    = errors.New("there is no such step")
 
 	errProgramme = errors.New("there is no such programme")
 	errShipped   = errors.New("this programme comes with the program")
@@ -46,6 +48,8 @@ var refusals = []struct {
 	{errEntry, http.StatusNotFound, "Not found", "There is no such entry in this logbook.", "Go back to the room, open the instrument and find the entry in its logbook."},
 	{errPicture, http.StatusNotFound, "Not found", "There is no such picture or recording.", "Go back to the room and open it from the logbook of its instrument."},
 	{errNoTrial, http.StatusUnprocessableEntity, "Not written", "No trial of it goes on, so there is nothing to end.", "Go back to its page and look at its trials."},
+	{errJourney, http.StatusUnprocessableEntity, "Not written", "That journey does not go on any more, so nothing was written.", "Open the journey of the instrument again and see which one goes on."},
+	{errStep, http.StatusNotFound, "Not found", "There is no such step on the journey of this instrument.", "Open the journey of the instrument again and choose the step there."},
 	{errProgramme, http.StatusNotFound, "Not found", "There is no such programme.", "Go to the programmes and choose it there, or write it first."},
 	{errShipped, http.StatusUnprocessableEntity, "Not written", "This programme comes with the program and stays as it is.", "Copy it, and write the copy as your own."},
 	{workshop.ErrUnknown, http.StatusNotFound, "Not found", "", "Go back to the room and choose it there, or enter it first."},

@@ -26,6 +26,7 @@ type roomRow struct {
 	Number, Maker, Make, Owner string
 	Href                       string
 	Where                      string
+	Job                        string // how its job stands, and whom it waits for
 	Staff                      template.HTML
 	Error, Rate                *wording.Figure
 	Why                        string // why there are no figures
@@ -71,6 +72,7 @@ func newRoomRow(seen workshop.Seen, at, id string, scale float64) roomRow {
 		return roomRow{Href: address("", seen.ID), Why: "being rated …", Next: do{Verb: "Open", Href: address("", seen.ID)}}
 	}
 	row := roomRow{Number: i.Number, Maker: i.Maker, Make: shortMake(i), Href: at, Where: whereWords(seen.State), Pending: seen.Pending}
+	row.Job = jobWords(seen.State)
 	if seen.Owner != nil {
 		row.Owner = seen.Owner.Owner.Name
 	}
@@ -108,6 +110,18 @@ func whereWords(s chronometer.State) string {
 		return string(s.Motion)
 	}
 	return string(s.Station) + ", " + string(s.Motion)
+}
+
+// jobWords returns how the open job stands, and whom it waits for unless that
+// is plain from where it is.
+func jobWords(s chronometer.State) string {
+	switch {
+	case s.Stage == "":
+		return ""
+	case s.Waits == chronometer.TheKeeper || s.Waits == chronometer.TheOwner && !strings.Contains(s.Stage, "owner"):
+		return "job: " + s.Stage + ", waits for " + string(s.Waits)
+	}
+	return "job: " + s.Stage
 }
 
 // countRoom returns how many go, stand and travel, in words.

@@ -32,6 +32,21 @@ func (l *Leaf) Figure(x, y, w float64, f chart.Figure) float64 {
 	return f.Size.Height * scale
 }
 
+// Drawing draws a sheet with its upper left corner at x and y, w mm wide, and
+// returns how high it is, mm.
+func (l *Leaf) Drawing(x, y, w float64, s *pen.Sheet) float64 {
+	if s == nil || !(s.Width > 0) || !(s.Height > 0) || !finite(x, y, w) || !(w > 0) {
+		return 0
+	}
+	scale := w / s.Width
+	l.figure(s.Title, s.Result, rectangle{x, y, w, s.Height * scale}, func() {
+		n := &nib{l, x, y, scale, s.Type}
+		s.Ground.Draw(n)
+		s.Marks.Draw(n)
+	})
+	return s.Height * scale
+}
+
 // figure puts a picture with its title, and the words that say what it shows,
 // into the structure.
 func (l *Leaf) figure(title, result string, box rectangle, set func()) {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -89,7 +90,17 @@ func (f *Field) read(kind chronometer.Kind) (json.RawMessage, error) {
 			return nil, errors.New(strings.TrimPrefix(err.Error(), clock.ErrDialReading.Error()+": "))
 		}
 	}
+	if slices.Contains(amounts[kind], f.Name) {
+		if _, err := chronometer.ParseMoney(text); err != nil {
+			return nil, errors.New(strings.TrimPrefix(err.Error(), chronometer.ErrMoney.Error()+": "))
+		}
+	}
 	return json.Marshal(text)
+}
+
+// amounts are the fields that are amounts of money.
+var amounts = map[chronometer.Kind][]string{
+	chronometer.KindEstimated: {"cost"}, chronometer.KindApproved: {"up_to"}, chronometer.KindWorkDone: {"cost"}, chronometer.KindSent: {"value"},
 }
 
 func missing(f Field) string {

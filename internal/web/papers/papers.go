@@ -137,7 +137,11 @@ func newCard(ctx context.Context, desk *issue.Papers, k issue.Kind, number, at s
 		return c, nil
 	}
 	if made.Document == nil {
-		c.Files = []File{{Words: "Calendar file", Href: place + ".ics"}}
+		words := "Calendar file"
+		if k == issue.InvoiceLines {
+			words = "CSV file"
+		}
+		c.Files = []File{{Words: words, Href: place + k.Ending()}}
 		return c, nil
 	}
 	c.Action, c.Pages = place+".pdf", wording.Counted(len(made.Document.Leaves), "page", "pages")

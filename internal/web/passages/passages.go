@@ -19,6 +19,7 @@ const shownDays = 180
 type Passage struct {
 	When    string // "24 January to 28 January"
 	Entry   string // of the logbook that tells of it
+	Href    string // where that stands
 	Verdict string
 	Tone    string // how the tag of the verdict looks: empty, warn or alarm
 	Words   string
