@@ -42,7 +42,7 @@ platforms:
 
 # Each fuzz target for a minute.
 fuzz:
-	@for p in clock:FuzzParseDial timescale:FuzzParse timescale:FuzzReadList reference:FuzzParseServers observe:FuzzReckon setting:FuzzParseRest web:FuzzTaps audio:FuzzOpen timebase:FuzzParse beat:FuzzListener web/earpiece:FuzzChunk trial/programme:FuzzRead trial:FuzzReadRates together/rounds:FuzzRead paper/calendar:FuzzParseHour picture:FuzzSmall chronometer:FuzzEntry chronometer:FuzzParseMoney ratebook:FuzzRead api:FuzzEntryBody web/form:FuzzParseWhen web/form:FuzzParseNumber archive:FuzzRead archive:FuzzEntries; do \
+	@for p in clock:FuzzParseDial timescale:FuzzParse timescale:FuzzReadList reference:FuzzParseServers observe:FuzzReckon setting:FuzzParseRest web:FuzzTaps audio:FuzzOpen timebase:FuzzParse beat:FuzzListener web/earpiece:FuzzChunk trial/programme:FuzzRead trial:FuzzReadRates together/rounds:FuzzRead paper/calendar:FuzzParseHour picture:FuzzSmall packing:FuzzReadPoints packing/measure:FuzzParse chronometer:FuzzEntry chronometer:FuzzParseMoney ratebook:FuzzRead api:FuzzEntryBody web/form:FuzzParseWhen web/form:FuzzParseNumber archive:FuzzRead archive:FuzzEntries; do \
 		echo "$$p"; go test ./internal/$${p%%:*} -run '^$$' -fuzz "^$${p##*:}\$$" -fuzztime 60s -fuzzminimizetime 20x || exit 1; done
 
 bench:

@@ -49,6 +49,10 @@ var layers = map[string][]string{
 	"trial/going":     {},
 	"trial":           {"trial/going", "trial/programme"},
 	"trial/course":    {"trial", "trial/programme", "clock", "timescale"},
+	"packing/measure": {},
+	"packing/climate": {"packing/measure"},
+	"packing":         {"packing/climate", "packing/measure"},
+	"packing/section": {"chart", "chart/pen", "packing", "packing/measure"},
 	"regulating":      {"clock", "timescale", "statespace"},
 
 	"together/rounds":   {"clock", "timescale"},

@@ -146,11 +146,12 @@ func (p *Plan) change() {
 	if found {
 		say("%s of %s would do (representative, ±%.0f%%); ask its supplier for points.", u.CutLength(thinnest), best.Words, 100*RepresentativeDoubt)
 	}
-	if stiff && !p.Optimum.Buckles && p.PadM2 == 0 && p.Optimum.AreaM2 < c.Pad && p.Optimum.Thickness <= mostSought {
-		say("Or let this foam bear on less: %s thick, one pad of about %s on each face, at a static stress of %s.", u.CutLength(p.Optimum.Thickness), u.Area(p.Optimum.AreaM2), u.Pressure(p.Optimum.Static))
-	}
-	if !found {
-		say("No foam up to %s does it at %g G: carry it by hand, or ask for handling with lower falls.", u.Length(mostSought), p.DesignG)
+	less := stiff && !p.Optimum.Buckles && p.PadM2 == 0 && p.Optimum.AreaM2 < c.Pad && p.Optimum.Thickness <= mostSought
+	switch {
+	case less:
+		say("Let this foam bear on less: %s thick, one pad of about %s on each face, at a static stress of %s.", u.CutLength(p.Optimum.Thickness), u.Area(p.Optimum.AreaM2), u.Pressure(p.Optimum.Static))
+	case !found:
+		say("No representative foam up to %s does it at %g G: carry it by hand, or ask for handling with lower falls.", u.Length(mostSought), p.DesignG)
 	}
 }
 
@@ -161,7 +162,7 @@ func (p *Plan) remark() {
 	if foam.Representative {
 		say("Representative, ±%.0f%%: the foam is a model, not the foam in hand. Ask its supplier for points by ASTM D1596, peak against static stress.", 100*RepresentativeDoubt)
 		if strings.Contains(foam.Words, "first drop") {
-			say("The first drop only: closed-cell foam is softer and thinner at the drops that follow.")
+			say("The first drop only: it changes a closed-cell foam, so reckon the later drops too.")
 		}
 	}
 	p.Remarks = append(p.Remarks, foam.Remarks...)
