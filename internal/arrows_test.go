@@ -51,6 +51,7 @@ var layers = map[string][]string{
 	"trial/course":    {"trial", "trial/programme", "clock", "timescale"},
 	"packing/measure": {},
 	"packing/climate": {"packing/measure"},
+	"journey":         {"clock", "timescale", "rating", "statespace"},
 	"packing":         {"packing/climate", "packing/measure"},
 	"packing/section": {"chart", "chart/pen", "packing", "packing/measure"},
 	"regulating":      {"clock", "timescale", "statespace"},
