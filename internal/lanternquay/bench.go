@@ -156,7 +156,10 @@ func runDown(q *quay) *book {
 	b.write(b.ago(15.85), chronometer.Stopped{Why: "run down before it arrived"})
 	b.lay(b.ago(15.8), chronometer.DialUp, "", "closed cupboard")
 	b.found(b.ago(12.1), "Run down, not broken: three days in a locked cabin. Chain sound. Detent spring straight. A trace of rust on the maintaining detent.")
+	b.write(b.ago(9), chronometer.Estimated{Work: "clean, polish the maintaining detent, oil, regulate", Hours: 12, Cost: chronometer.Money{Minor: 78000, Currency: "EUR"}, Days: 60})
+	b.write(b.ago(7), chronometer.Approved{Who: "Signe Vandrell", UpTo: chronometer.Money{Minor: 85000, Currency: "EUR"}, Note: "by letter"})
 	b.write(b.ago(6.2), chronometer.WorkDone{
+		Hours: 3.5, Cost: chronometer.Money{Minor: 22750, Currency: "EUR"},
 		Work:         "let down what power remained, by " + benchHand + ", licensed for it, under the rules of the port, before any screw was loosened; maintaining detent cleaned and polished",
 		Measurements: "pivots of the balance 0.11 mm, bright; end shake 0.04 mm",
 	})

@@ -54,6 +54,12 @@ func (q *quay) house() []chronometer.Entry {
 	}
 }
 
+// paid is work with its hours and its cost in cents.
+func paid(hours float64, cents int64, w chronometer.WorkDone) chronometer.WorkDone {
+	w.Hours, w.Cost = hours, chronometer.Money{Minor: cents, Currency: "EUR"}
+	return w
+}
+
 // tried has been serviced and regulated, and has gone through the trial of
 // three temperatures; it waits for its certificate.
 func tried(q *quay) *book {
@@ -77,14 +83,19 @@ func tried(q *quay) *book {
 	after := 9 // days since the trial
 	begun := days + settled + after
 	b := q.open(page{
-		made: m, air: q.shop, days: float64(begun) + 40, since: 22*time.Hour + 50*time.Minute,
+		made: m, air: q.shop, days: float64(begun) + 53, since: 22*time.Hour + 50*time.Minute,
 		character: simulate.Character{Noise: simulate.Noise{SigmaW: 0.08, SigmaR: 0.006}, Rate: 3.1, Linear: 0.006, Quadratic: -0.004},
 	})
 	ago := func(days float64) time.Time { return b.ago(float64(begun) + days) }
+	b.write(ago(52), chronometer.Enquired{What: "not gone for six years; to be cleaned, regulated and tried, with a certificate", From: tavares})
 	b.received(ago(39.9), chronometer.Bench, "by hand, run down, gimbals latched")
 	b.by = benchHand
 	b.found(ago(39.5), "Run down. Oil dried at the escape pivots, else sound; no rust.")
-	b.serviced(ago(36), cleaned("arc of the balance 445° wound, 420° after a day; end shake of the balance 0.03 mm"), 0.3)
+	b.by = keeper
+	b.write(ago(39), chronometer.Estimated{Work: "clean and oil, regulate, trial of three temperatures, certificate", Hours: 14, Cost: chronometer.Money{Minor: 98000, Currency: "EUR"}, Days: 60})
+	b.write(ago(37.5), chronometer.Approved{Who: tavares, Note: "by telephone"})
+	b.by = benchHand
+	b.serviced(ago(36), paid(9.5, 64500, cleaned("arc of the balance 445° wound, 420° after a day; end shake of the balance 0.03 mm")), 0.3)
 	b.lay(ago(35.9), chronometer.DialUp, "", "bench")
 	b.wind(ago(35.8))
 	b.start(ago(35.7), 22, "one gentle quarter turn on the signal")
@@ -100,5 +111,6 @@ func tried(q *quay) *book {
 	b.inst.Put(b.ago(float64(after)).Add(2*time.Hour), q.shop)
 	b.lay(b.ago(float64(after)).Add(2*time.Hour+time.Minute), chronometer.DialUp, chronometer.Bench, "first shelf")
 	b.round(after-1, 0, habit{method: chronometer.ByTap, observers: []string{keeper, benchHand}})
+	b.write(b.ago(0).Add(20*time.Minute), chronometer.Ready{Note: "certificate to be issued, then home"})
 	return b
 }
