@@ -107,19 +107,20 @@ const (
 // common practice, no source.
 const askAgain = 21 * 24 * time.Hour
 
-// jobAction returns what the open job asks of the keeper, if anything.
-func jobAction(s State) (Action, bool) {
+// jobAction returns what the open job asks of the keeper, if anything: what
+// nobody has set an hour for is due now, and never late.
+func jobAction(s State, now time.Time) (Action, bool) {
 	since := s.StageSince.Format("2 January")
 	switch s.Stage {
 	case stageAsked:
-		return Action{Verb: "Estimate", Kind: KindEstimated, Say: "work is asked for since " + since + ": make the estimate", Due: s.StageSince}, true
+		return Action{Verb: "Estimate", Kind: KindEstimated, Say: "work is asked for since " + since + ": make the estimate", Due: now}, true
 	case stageFound:
-		return Action{Verb: "Estimate", Kind: KindEstimated, Say: "examined on " + since + ": make the estimate", Due: s.StageSince}, true
+		return Action{Verb: "Estimate", Kind: KindEstimated, Say: "examined on " + since + ": make the estimate", Due: now}, true
 	case stageEstimated:
 		return Action{Verb: "Approved", Kind: KindApproved, Say: "the estimate of " + since + " lies with the owner: ask again", Due: s.StageSince.Add(askAgain)}, true
 	case stageReady:
 		if s.Station != Carriage && s.Station != Home {
-			return Action{Verb: "Pack", Kind: KindPacked, Say: "ready to go home since " + since + ": hold the balance and pack it", Due: s.StageSince}, true
+			return Action{Verb: "Pack", Kind: KindPacked, Say: "ready to go home since " + since + ": hold the balance and pack it", Due: now}, true
 		}
 	}
 	return Action{}, false

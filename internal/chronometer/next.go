@@ -50,7 +50,7 @@ func Next(i Instrument, s State, known *Known, now time.Time) []Action {
 	default:
 		todo = going(i, s, known, now)
 	}
-	if a, ok := jobAction(s); ok {
+	if a, ok := jobAction(s, now); ok {
 		todo = append(todo, a)
 	}
 	for n, a := range todo {
