@@ -187,4 +187,5 @@ func ExampleKind_Ending() {
 	// estimate.pdf
 	// service-report.pdf
 	// invoice-lines.csv
+	// preparing-sheet.pdf
 }

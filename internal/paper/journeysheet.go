@@ -104,7 +104,7 @@ func (s JourneyStep) remarks() []string {
 	var all []string
 	for _, p := range [][2]string{{"It needs: ", strings.Join(s.Needs, "; ")}, {"Check: ", s.Check}, {"Without it: ", s.Without}} {
 		if p[1] != "" {
-			all = append(all, p[0]+p[1])
+			all = append(all, p[0]+strings.TrimSuffix(p[1], ".")+".")
 		}
 	}
 	return all

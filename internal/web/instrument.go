@@ -77,6 +77,7 @@ func (s *site) instrument(w http.ResponseWriter, r *http.Request) error {
 	}
 	p.act(seen)
 	p.notice(seen)
+	p.travels(seen)
 	if _, ended, ok := seen.Logbook.Trial(); ok && ended.ID == "" {
 		if t, err := adjust.Latest(seen); err == nil { // its own page says why it cannot be followed
 			today := trials.NewToday(t, p.At, seen.Now)

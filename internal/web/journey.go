@@ -2,6 +2,7 @@ package web
 
 import (
 	"errors"
+	"fmt"
 	"net/http"
 	"net/url"
 	"slices"
@@ -40,6 +41,20 @@ type undoing struct {
 	Title string
 	Who   string
 	Also  []string // later steps that go back with it
+}
+
+// travels says on the page of an instrument that a journey goes on, and what
+// comes next.
+func (p *instrumentPage) travels(seen workshop.Seen) {
+	c, ok, err := journeys.Last(seen)
+	if !ok || err != nil || !c.Open() { // its own page says what is wrong
+		return
+	}
+	next, _ := c.Step(c.Next[0])
+	p.Notices = append(p.Notices, notice{
+		Words: fmt.Sprintf("Its journey to %s: %d of %d steps are done; next comes “%s”.", c.Fact.To, len(c.Done), len(c.Plan), next.Title),
+		Link:  &link{"Go on", p.At + "/journey#step"},
+	})
 }
 
 // newJourneyPage returns the page without its step, and the journey begun last.

@@ -138,6 +138,9 @@ func TestJourneyBegins(t *testing.T) {
 	if !has(page.one(t, "details.hazards").attrs, "open") {
 		t.Error("the hazards are shut before the first step")
 	}
+	if got := v.get("/instruments/417", http.StatusOK).one(t, ".notices a[href=/instruments/417/journey#step]").words(); got != "Go on" {
+		t.Errorf("the page of the instrument leads on with %q", got)
+	}
 	r := v.postForm(v.at, url.Values{"to": {"home"}, "goes": {"going"}, "by": {"M"}, "at": {"now"}})
 	if words := parsed(t, text(t, r)).one(t, ".wrong").words(); r.StatusCode != http.StatusUnprocessableEntity || !strings.Contains(words, "The journey to Lantern Quay") {
 		t.Errorf("a second journey beside the first: status %d, %q", r.StatusCode, words)
@@ -368,8 +371,15 @@ func TestJourneyUndo(t *testing.T) {
 	if got := len(page.all(".step-list .tag.warn")); got != 3 {
 		t.Errorf("%d steps are to be done again, want 3", got)
 	}
-	if e := v.follow(v.postForm(v.at+"/undo", values)); e == nil { // sent twice
-		t.Error("sent again, it is refused")
+	page = v.follow(v.postForm(v.at+"/undo", values)) // sent twice
+	other := visit(t, q).travel("417")
+	other.by = "Signe Vandrell"
+	page = other.tick(other.tick(page, ""), "")
+	if got := page.one(t, ".journey-phases .sum").words(); got != "2 of 38 steps" {
+		t.Errorf("done again: %q", got)
+	}
+	if ticks := v.get(v.at+"?step=P02", http.StatusOK).all("#step .ticks li"); len(ticks) != 1 || !strings.Contains(ticks[0].words(), "Signe Vandrell") {
+		t.Errorf("%d ticks count on the step that was done again, want the later one", len(ticks))
 	}
 }
 

@@ -157,7 +157,7 @@ func (a *Arrival) judge(c Course, sentAt time.Time) {
 	sent, ok := a.read(sentDial, sentUpDown)
 	received, ok2 := a.read(arrivedDial, arrivedUpDown)
 	if !ok || !ok2 {
-		a.Problem = "Nothing was reckoned."
+		a.Problem = "Correct what is marked, then reckon again."
 		return
 	}
 	sent.UTC, received.UTC = sentAt, c.seen.Now

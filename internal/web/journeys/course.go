@@ -161,7 +161,10 @@ func (c Course) standing(id carriage.ID) []Tick {
 		refused := slices.ContainsFunc(c.Refused, func(r carriage.Refused) bool {
 			return r.Tick.Step == t.Step && r.Tick.By == t.By && r.Tick.At.Equal(t.At)
 		})
-		if t.Step == id && t.Struck == nil && !refused {
+		gone := slices.ContainsFunc(c.Progress.PutBack, func(b carriage.PutBack) bool {
+			return slices.Contains(b.Steps, id) && b.Struck.Struck != nil && !t.At.After(b.Struck.Struck.At)
+		})
+		if t.Step == id && t.Struck == nil && !refused && !gone {
 			all = append(all, t)
 		}
 	}
