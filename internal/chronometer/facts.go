@@ -311,7 +311,7 @@ type Hold string
 // The ways to hold a balance.
 const (
 	Brake Hold = "brake"
-	Wedge Hold = "wedge" // two small cork wedges, never tight
+	Wedge Hold = "wedge" // two soft folded strips under the rim, never tight
 )
 
 // Choices returns the ways to hold a balance.

@@ -120,9 +120,9 @@ func (f packFlags) ask(cmd *cobra.Command, cushion func(name, density string) (p
 	take("fragility", func() (err error) { a.Fragility, err = packing.ParseFragility(f.fragility); return })
 	take("handling", func() (err error) { a.Handling, err = packing.ParseHandling(f.handling); return })
 	take("drop", func() (err error) { a.Drop, err = measure.ParseLength(f.drop); return })
-	take("thickness", func() (err error) { a.Thicknesses, err = lengths(f.thickness); return })
+	take("thickness", func() (err error) { a.Thicknesses, err = measure.ParseLengths(f.thickness); return })
 	take("wall", func() (err error) { a.Wall, err = packing.ParseWall(f.wall); return })
-	take("pad", func() (err error) { a.PadM2, err = pad(f.pad); return })
+	take("pad", func() (err error) { a.PadM2, err = measure.ParseArea(f.pad); return })
 	take("divisor", func() error {
 		a.Divisors = nil
 		for _, words := range f.divisors {
@@ -150,37 +150,6 @@ func (f packFlags) ask(cmd *cobra.Command, cushion func(name, density string) (p
 	var err error
 	a.Cushion, err = cushion(f.cushion, f.density)
 	return a, err
-}
-
-// lengths reads thicknesses parted by commas; one without a unit has that of
-// the last.
-func lengths(words string) ([]measure.Length, error) {
-	parts := strings.Split(words, ",")
-	last := strings.TrimSpace(parts[len(parts)-1])
-	unit := strings.TrimLeft(last, "0123456789. ")
-	var all []measure.Length
-	for _, part := range parts {
-		part = strings.TrimSpace(part)
-		if part != "" && strings.Trim(part, "0123456789.") == "" {
-			part += unit
-		}
-		l, err := measure.ParseLength(part)
-		if err != nil {
-			return nil, err
-		}
-		all = append(all, l)
-	}
-	return all, nil
-}
-
-// pad reads the area of a pad, m².
-func pad(words string) (float64, error) {
-	sides := strings.Count(strings.NewReplacer("×", "x", "X", "x").Replace(words), "x")
-	if sides != 1 {
-		return 0, fmt.Errorf("%.40q is not length x width of a pad; write 100x100mm", words)
-	}
-	s, err := measure.ParseSize("1x" + words) // the height of a pad is nothing to its area
-	return float64(s.Width) * float64(s.Height), err
 }
 
 // cushion returns the cushion of a file of points, or of a representative foam.
@@ -234,52 +203,14 @@ func reportPack(w io.Writer, p packing.Plan) error {
 		fmt.Fprintf(&r, "\n%s\n", wrap(s))
 	}
 	r.head("What it must stand")
-	r.rows([][]string{
-		{"Fragility", fmt.Sprintf("%g G, designed to %.4g G", p.Fragility.G, p.DesignG)},
-		{"Fall", fmt.Sprintf("%s, meeting the floor at %.1f m/s", u.Length(c.Fall.Height), c.ImpactMPerS)},
-		{"Handling", p.Handling.Words() + ", " + c.Fall.Table},
-	})
+	r.rows(p.Stands())
 	r.head("Foam: " + p.Cushion.Words)
 	fmt.Fprintf(&r, "Peaks in G, %s.\n", p.Cushion.DoubtWords())
-	table := [][]string{{"works at", "cut at", "fall", "faces", "edges", "corners", "pressed", "verdict"}}
-	for _, k := range p.Cushionings {
-		table = append(table, []string{u.Length(k.Thickness), u.CutLength(k.Cut), u.Length(k.Fall.Height), fmt.Sprintf("%.0f", k.FaceG()), fmt.Sprintf("%.0f", k.Edge.G), fmt.Sprintf("%.0f", k.Corner.G),
-			fmt.Sprintf("%.0f%%", 100*k.StrainMost()), k.Verdict.String()})
-	}
-	r.rows(table)
-	stress := []string{"Static stress", u.Pressure(c.Faces[0].Static) + ", " + c.Load.Name}
-	if order := p.Order(); order != "" {
-		stress[1] += "; ask for " + order + " (MIL-C-26861B)"
-	}
-	least := fmt.Sprintf("%s at %s, %s a face", u.Length(p.Optimum.Thickness), u.Pressure(p.Optimum.Static), u.Area(p.Optimum.AreaM2))
-	if p.Optimum.Buckles {
-		least += ": such a pad would buckle"
-	}
+	r.rows(p.Table())
 	r.WriteString("\n")
-	r.rows([][]string{stress, {"Least of this foam", least}, {"Rings near", fmt.Sprintf("%.0f Hz", c.RingsHz)}})
+	r.rows(p.Loads())
 	r.head("Boxes, with " + u.Length(c.Thickness))
-	boxes := [][]string{
-		{"Foam cut", u.CutLength(c.Cut) + " thick"},
-		{"Outer box", u.Size(c.Inside) + " inside, " + u.Size(c.Outside) + " outside"},
-		{"Length + width + height", u.Length(c.Outside.United())},
-		{"Gross weight", "about " + u.Mass(c.Gross)},
-		{"Board at least", c.Board.Words()},
-	}
-	if c.Advised != c.Board {
-		boxes = append(boxes, []string{"For an instrument", c.Advised.Words() + ", new, taped along every seam"})
-	}
-	if c.Advised != (packing.Board{}) {
-		boxes = append(boxes, []string{"Stacking, from memory", "a new dry box is crushed near " + tens(u, c.Stacking)})
-	}
-	for _, d := range c.Charged {
-		charged := fmt.Sprintf("%g kg", math.Round(2*d.Charged.Kg())/2)
-		if d.Units == measure.US {
-			charged = fmt.Sprintf("%.0f lb", d.Charged.Lb())
-		}
-		boxes = append(boxes, []string{"Charged by " + d.String(), charged})
-	}
-	boxes = append(boxes, []string{"On arrival, from the cold", fmt.Sprintf("closed for %.0f h; past the dew point after about %.0f h", math.Ceil(c.WarmUp.ClosedH), math.Ceil(c.WarmUp.PastDewPointH))})
-	r.rows(boxes)
+	r.rows(p.Boxes())
 	r.head("What the figures rest on")
 	for _, s := range p.Remarks {
 		r.WriteString(wrap(s) + "\n")
@@ -290,14 +221,6 @@ func reportPack(w io.Writer, p packing.Plan) error {
 	}
 	_, err := io.WriteString(w, r.String())
 	return err
-}
-
-// tens writes a rough weight to its tens.
-func tens(u measure.System, m measure.Mass) string {
-	if u == measure.US {
-		return fmt.Sprintf("%.0f lb", 10*math.Round(m.Lb()/10))
-	}
-	return fmt.Sprintf("%.0f kg", 10*math.Round(m.Kg()/10))
 }
 
 // packed is what pack prints with --json.

@@ -58,6 +58,36 @@ func ParseSize(words string) (Size, error) {
 	return Size{got[0], got[1], got[2]}, nil
 }
 
+// ParseLengths reads lengths parted by commas; one without a unit has that of
+// the last: 75, 100, 125mm.
+func ParseLengths(words string) ([]Length, error) {
+	parts := strings.Split(words, ",")
+	last := strings.TrimSpace(parts[len(parts)-1])
+	unit := strings.TrimLeft(last, "0123456789. ")
+	var all []Length
+	for _, part := range parts {
+		part = strings.TrimSpace(part)
+		if part != "" && strings.Trim(part, "0123456789.") == "" {
+			part += unit
+		}
+		l, err := ParseLength(part)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, l)
+	}
+	return all, nil
+}
+
+// ParseArea reads the area, m², of a pad from its length and width: 100x100mm.
+func ParseArea(words string) (float64, error) {
+	if strings.Count(times.Replace(words), "x") != 1 {
+		return 0, fmt.Errorf("%w: %.40q is not length x width; write 100x100mm", ErrMeasure, words)
+	}
+	s, err := ParseSize("1x" + words) // the third side is nothing to the area
+	return float64(s.Width) * float64(s.Height), err
+}
+
 var (
 	times  = strings.NewReplacer("×", "x", "X", "x", "*", "x")
 	quanta = regexp.MustCompile(`^(-?)([0-9]+(?:[.,][0-9]+)?|[.,][0-9]+)\s*(\D.*)?$`)
