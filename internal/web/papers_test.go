@@ -72,8 +72,8 @@ func TestPapersOfNamelessWorkshop(t *testing.T) {
 	page := v.get("/instruments/417/papers", http.StatusOK)
 	page.one(t, ".notice a[href=/workshop]")
 	cards := page.all(".card")
-	if len(cards) != 8 {
-		t.Fatalf("%d papers beside the certificate, want 8", len(cards))
+	if len(cards) != 9 {
+		t.Fatalf("%d papers beside the certificate, want 9", len(cards))
 	}
 	for _, c := range cards {
 		if got := c.one(t, ".why").words(); !strings.Contains(got, "no name") {
@@ -97,8 +97,8 @@ func TestPapers(t *testing.T) {
 	page := v.get("/instruments/417/papers", http.StatusOK)
 	wellMade(t, "papers", page, map[string]bool{})
 	pictures := page.all("main img")
-	if len(pictures) != 5 {
-		t.Errorf("%d pictures, want those of five papers", len(pictures))
+	if len(pictures) != 6 {
+		t.Errorf("%d pictures, want those of six papers", len(pictures))
 	}
 	for _, p := range pictures {
 		if svg := v.file(p.attrs["src"], "image/svg+xml"); !bytes.HasPrefix(svg, []byte("<svg")) {
@@ -112,7 +112,7 @@ func TestPapers(t *testing.T) {
 			t.Errorf("%s shows no page", a.attrs["href"])
 		}
 	}
-	for _, f := range []string{"rate-sheet.pdf", "owner-sheet.pdf", "draft-certificate.pdf", "correction-table.pdf", "wall-form.pdf"} {
+	for _, f := range []string{"rate-sheet.pdf", "owner-sheet.pdf", "draft-certificate.pdf", "correction-table.pdf", "wall-form.pdf", "preparing-sheet.pdf"} {
 		// ISO 216: A4 is 210 × 297 mm; ANSI A is 8.5 × 11 in; in points of 1/72 inch.
 		for size, box := range map[string]string{"A4": "595.28 841.89", "Letter": "612.00 792.00"} {
 			if pdf := v.file("/instruments/417/papers/"+f+"?paper="+size, "application/pdf"); !bytes.HasPrefix(pdf, []byte("%PDF-")) || !bytes.Contains(pdf, []byte("/MediaBox [0 0 "+box+"]")) {
