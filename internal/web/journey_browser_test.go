@@ -80,7 +80,7 @@ func TestPrepareInBrowser(t *testing.T) {
 func TestJourneyPagesInBrowser(t *testing.T) {
 	ctx := tab.Open(t, 0)
 	q := journeyQuay(t)
-	site := httptest.NewServer(web.New(q.Workshop, func() time.Time { return q.now }, web.Options{Demo: true}))
+	site := httptest.NewServer(web.New(q.Workshop, q.tell, web.Options{Demo: true}))
 	defer site.Close()
 	v := visit(t, q).travel("417")
 	const journey = "/instruments/417/journey"
@@ -135,7 +135,7 @@ func TestJourneyPagesInBrowser(t *testing.T) {
 	}
 	ask := journey + "?step=R04&sent_dial=4:12:30.5&sent_up_down_h=30"
 	shoot(scene{"journey-arrival", journey}, scene{"journey-held", ask + "&received_dial=4:12:30.5&received_up_down_h=30"}, scene{"journey-wrong", ask + "&received_dial=4:12&received_up_down_h=x"})
-	q.now = q.now.AddDate(0, 0, 2)
+	q.pass(2 * 24 * time.Hour)
 	shoot(scene{"journey-free", ask + "&received_dial=7:24:30.5&received_up_down_h=33"})
 	for len(page.all("form.tick-form")) > 0 {
 		page = v.tick(page, "")

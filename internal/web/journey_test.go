@@ -75,7 +75,7 @@ func (v *traveller) fields(page *element) url.Values {
 // tick ticks the step that a page shows, and returns the next.
 func (v *traveller) tick(page *element, note string) *element {
 	v.t.Helper()
-	v.q.now = v.q.now.Add(time.Minute)
+	v.q.pass(time.Minute)
 	values := v.fields(page)
 	values.Set("note", note)
 	return v.follow(v.postForm(v.at+"/done", values))
@@ -301,7 +301,7 @@ func TestJourneySentTwice(t *testing.T) {
 		if body := text(t, answer); answer.StatusCode != http.StatusOK || !strings.Contains(body, `"ok":true`) {
 			t.Fatalf("status %d, %s", answer.StatusCode, body)
 		}
-		v.q.now = v.q.now.Add(time.Minute)
+		v.q.pass(time.Minute)
 	}
 	if got := len(v.entries("417")); got != n+1 {
 		t.Errorf("%d ticks were written, want one", got-n)
@@ -310,7 +310,7 @@ func TestJourneySentTwice(t *testing.T) {
 	if got := page.one(t, "#step .ticks li").words(); !strings.Contains(got, "by Mats Vinter") || !strings.Contains(got, "all settled with the carrier") {
 		t.Errorf("the step says %q", got)
 	}
-	values.Set("id", string(v.q.newID(v.q.now)))
+	values.Set("id", string(v.q.newID(v.q.tell())))
 	r := v.postForm(v.at+"/done", values)
 	if words := parsed(t, text(t, r)).one(t, "main").words(); r.StatusCode != http.StatusUnprocessableEntity || !strings.Contains(words, "has ticked “Settle the papers” already") {
 		t.Errorf("the same step by the same hand: status %d, %q", r.StatusCode, words)
@@ -344,7 +344,7 @@ func TestJourneyUndo(t *testing.T) {
 	for range 3 {
 		page = v.tick(page, "")
 	}
-	q.now = q.now.Add(time.Minute)
+	q.pass(time.Minute)
 	first := v.get(v.at+"?step=P01", http.StatusOK).one(t, "#step .ticks a").attrs["href"]
 	undo := v.get(first, http.StatusOK)
 	wellMade(t, first, undo, map[string]bool{})
@@ -424,7 +424,7 @@ func TestJourneyArrival(t *testing.T) {
 					t.Errorf("%v: status %d", slip, r.StatusCode)
 				}
 			}
-			q.now = q.now.Add(time.Minute)
+			q.pass(time.Minute)
 			values.Set("dial", "4:12:30.5")
 			values.Set("up_down_h", "30")
 			page = v.follow(v.postForm(v.at+"/done", values))
@@ -432,7 +432,7 @@ func TestJourneyArrival(t *testing.T) {
 		}
 		page = v.tick(page, "")
 	}
-	q.now = q.now.AddDate(0, 0, 3)
+	q.pass(3 * 24 * time.Hour)
 	page = v.get(v.at, http.StatusOK)
 	for id, want := range map[string]string{"f-sent_dial": "4:12:30.5", "f-sent_up_down_h": "30", "f-received_dial": ""} {
 		if got := page.one(t, "#"+id).attrs["value"]; got != want {

@@ -67,13 +67,18 @@ func (l line) error(at time.Time) float64 {
 	return e
 }
 
-// tell returns the time: q.now, or from there on if the clock runs.
+// tell returns the time: q.now and what has passed since, by the clock if it
+// runs. A page that is open asks for it while a test goes on.
 func (q *quay) tell() time.Time {
+	now := q.now.Add(time.Duration(q.ahead.Load()))
 	if q.begun.IsZero() {
-		return q.now
+		return now
 	}
-	return q.now.Add(time.Since(q.begun) + time.Duration(q.ahead.Load()))
+	return now.Add(time.Since(q.begun))
 }
+
+// pass puts the clock on.
+func (q *quay) pass(d time.Duration) { q.ahead.Add(int64(d)) }
 
 // emptyQuay returns a workshop in which nothing is entered.
 func emptyQuay(t testing.TB) *quay {

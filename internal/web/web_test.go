@@ -31,7 +31,7 @@ type visitor struct {
 
 func visit(t testing.TB, q *quay) *visitor {
 	t.Helper()
-	return &visitor{t: t, q: q, site: web.New(q.Workshop, func() time.Time { return q.now }, web.Options{Demo: true}), cookies: map[string]string{}}
+	return &visitor{t: t, q: q, site: web.New(q.Workshop, q.tell, web.Options{Demo: true}), cookies: map[string]string{}}
 }
 
 func (v *visitor) send(r *http.Request) *http.Response {
