@@ -92,11 +92,8 @@ func (c CorrectionTable) Document() (*leaf.Document, error) {
 	if err := c.Check(); err != nil {
 		return nil, err
 	}
-	d := &leaf.Document{Title: "Correction table, no. " + c.Instrument.Number, Subject: c.Instrument.Named(), Author: c.Letterhead.Workshop,
-		Language: "en-GB", Created: c.Made, Size: c.Size}
 	margins := leaf.Margins{Left: 18, Top: 20, Right: 18, Bottom: 19}
-	f := d.Flow(margins, runningHead(c.Letterhead, margins, d.Title))
-	c.Letterhead.set(f)
+	d, f := c.Letterhead.opened("Correction table, no. "+c.Instrument.Number, c.Instrument, c.Made, c.Size, margins)
 	f.Space(-3)
 	f.In(leaf.TagTitle, func() { f.Words("Correction of no. "+c.Instrument.Number, leaf.Style{Face: leaf.SerifBold, Size: 17}) })
 	f.Words(joined(", ", c.Instrument.Maker, c.Instrument.Description), leaf.Style{Face: leaf.SerifItalic, Size: 10})

@@ -68,11 +68,7 @@ func (e Estimate) Document() (*leaf.Document, error) {
 	if err := e.Check(); err != nil {
 		return nil, err
 	}
-	d := &leaf.Document{Title: "Estimate, no. " + e.Instrument.Number, Subject: e.Instrument.Named(), Author: e.Letterhead.Workshop,
-		Language: "en-GB", Created: e.Made, Size: e.Size}
-	margins := leaf.Generous()
-	f := d.Flow(margins, runningHead(e.Letterhead, margins, d.Title))
-	e.Letterhead.set(f)
+	d, f := e.Letterhead.opened("Estimate, no. "+e.Instrument.Number, e.Instrument, e.Made, e.Size, leaf.Generous())
 	f.Space(-2)
 	f.Title("Estimate")
 	e.Instrument.introduce(f)

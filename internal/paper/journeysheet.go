@@ -49,11 +49,7 @@ func (s JourneySheet) Document() (*leaf.Document, error) {
 	if err := s.Check(); err != nil {
 		return nil, err
 	}
-	d := &leaf.Document{Title: "Preparing no. " + s.Instrument.Number + " for a journey", Subject: s.Instrument.Named(), Author: s.Letterhead.Workshop,
-		Language: "en-GB", Created: s.Made, Size: s.Size}
-	margins := leaf.Generous()
-	f := d.Flow(margins, runningHead(s.Letterhead, margins, d.Title))
-	s.Letterhead.set(f)
+	d, f := s.Letterhead.opened("Preparing no. "+s.Instrument.Number+" for a journey", s.Instrument, s.Made, s.Size, leaf.Generous())
 	f.Space(-2)
 	f.Title("Preparing it for a journey")
 	s.Instrument.introduce(f)

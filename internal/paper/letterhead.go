@@ -63,6 +63,15 @@ func mast(l *leaf.Leaf, x, top float64) {
 	l.Disc(x, top+5.2, 2.9, pen.Ink1)
 }
 
+// opened returns a document about an instrument, with its letterhead set on the
+// first leaf and its running head on those after it.
+func (h Letterhead) opened(about string, i Instrument, made time.Time, size leaf.Size, margins leaf.Margins) (*leaf.Document, *leaf.Flow) {
+	d := &leaf.Document{Title: about, Subject: i.Named(), Author: h.Workshop, Language: "en-GB", Created: made, Size: size}
+	f := d.Flow(margins, runningHead(h, margins, about))
+	h.set(f)
+	return d, f
+}
+
 // runningHead returns what stands above the words of the leaves after the
 // first: whose paper it is and what it is about.
 func runningHead(h Letterhead, margins leaf.Margins, about string) func(*leaf.Leaf, int) {

@@ -56,12 +56,9 @@ func (r RateSheet) Document() (*leaf.Document, error) {
 	if err := r.Check(); err != nil {
 		return nil, err
 	}
-	d := &leaf.Document{Title: "Rate sheet, no. " + r.Instrument.Number, Subject: r.Instrument.Named(), Author: r.Letterhead.Workshop,
-		Language: "en-GB", Created: r.Made, Size: r.Size}
 	margins := leaf.Generous()
 	margins.Left, margins.Right = 20, 20
-	f := d.Flow(margins, runningHead(r.Letterhead, margins, d.Title))
-	r.Letterhead.set(f)
+	d, f := r.Letterhead.opened("Rate sheet, no. "+r.Instrument.Number, r.Instrument, r.Made, r.Size, margins)
 	f.Title("Rate sheet, no. " + r.Instrument.Number)
 	f.Facts([][2]string{
 		{"Instrument", joined(", ", r.Instrument.Maker, r.Instrument.Description)},

@@ -55,11 +55,7 @@ func (r ServiceReport) Document() (*leaf.Document, error) {
 	if err := r.Check(); err != nil {
 		return nil, err
 	}
-	d := &leaf.Document{Title: "Service report, no. " + r.Instrument.Number, Subject: r.Instrument.Named(), Author: r.Letterhead.Workshop,
-		Language: "en-GB", Created: r.Made, Size: r.Size}
-	margins := leaf.Generous()
-	f := d.Flow(margins, runningHead(r.Letterhead, margins, d.Title))
-	r.Letterhead.set(f)
+	d, f := r.Letterhead.opened("Service report, no. "+r.Instrument.Number, r.Instrument, r.Made, r.Size, leaf.Generous())
 	f.Space(-2)
 	f.Title("Service report")
 	r.Instrument.introduce(f)
