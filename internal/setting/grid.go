@@ -29,7 +29,9 @@ func modulo(a, m int64) int64 { return ((a % m) + m) % m }
 func newGrid(a Ask) grid {
 	g := grid{ask: a, modulus: micros(a.Dial.Modulus()), wanted: micros(a.WantedS)}
 	g.now = a.Now.Round(0).UTC().Truncate(time.Microsecond)
-	ready := g.now.Add(a.Ready).UnixMicro()
+	at := g.now.Add(a.Ready)
+	// Ready is SI time: a leap second on the way lets UTC come a second less far.
+	ready := at.UnixMicro() - int64(timescale.LeapSeconds(g.now, at))*1e6
 	g.base = ready + modulo(micros(a.SecondS)-g.wanted-ready, minuteMicros)
 	g.forward0 = modulo(g.base+g.wanted-micros(a.HandsS), g.modulus)
 	return g

@@ -209,6 +209,23 @@ func TestRefusals(t *testing.T) {
 	}
 }
 
+// TestReadyAcrossALeapSecond: 5,458.101 s from 23:10:00 on 31 December 2016 is
+// 00:40:57.101, a second less than the clock says (IERS Bulletin C 52), so that
+// a start at 00:40:58.1 is in time.
+func TestReadyAcrossALeapSecond(t *testing.T) {
+	p, err := setting.Starting(setting.Ask{
+		Rest: setting.Rest{Dial: clock.TwelveHour}, WantedS: 1.9,
+		Now: time.Date(2016, 12, 31, 23, 10, 0, 0, time.UTC), Ready: 5458101 * time.Millisecond,
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := time.Date(2017, 1, 1, 0, 40, 58, 100e6, time.UTC)
+	if !p.Earliest.Start.Equal(want) || p.Earliest.Wait != 5459100*time.Millisecond {
+		t.Errorf("starts at %v after %v, want %v", p.Earliest.Start, p.Earliest.Wait, want)
+	}
+}
+
 // asks are all that are not refused, near the leap second of 2016 as well.
 func asks(t *rapid.T) setting.Ask {
 	dial := rapid.SampledFrom([]clock.Dial{clock.TwelveHour, clock.TwentyFourHour}).Draw(t, "dial")
